@@ -1,0 +1,1 @@
+"""Frames to channels in SI: calibration curves, thermocouples, sensor lag."""

@@ -1,0 +1,1 @@
+"""What was tested and on what: campaign, rig, packs and calibration records."""

@@ -1,0 +1,1 @@
+"""Ratios of materials, batches and states, with verdicts."""

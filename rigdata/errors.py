@@ -1,0 +1,106 @@
+"""What can go wrong, and how the user is told.
+
+Every message says four things: what is wrong, where, what was expected, and
+what to do.  Only ``rigdata.cli`` turns an error into an exit code.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+
+class RigdataError(Exception):
+    """A fault in the data or in the campaign, told in one message.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, in one clause.
+    where : str
+        File, line, column, run or time.
+    expected : str
+        What would have been right.
+    do : str
+        What the user can do about it.
+    """
+
+    def __init__(self, what: str, *, where: str = "", expected: str = "", do: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.expected = expected
+        self.do = do
+        super().__init__(compose(what, where=where, expected=expected, do=do))
+
+
+class CampaignError(RigdataError):
+    """The campaign, rig or pack description cannot be used."""
+
+
+class LogError(RigdataError):
+    """A log cannot be read or does not hold what the rig file promises."""
+
+
+class CalibrationError(RigdataError):
+    """A calibration record cannot be used for the reading at hand."""
+
+
+class ReductionError(RigdataError):
+    """A run cannot be reduced to friction points."""
+
+
+class FitError(RigdataError):
+    """A law cannot be fitted to the points at hand."""
+
+
+class ComparisonError(RigdataError):
+    """Two groups of points cannot be compared."""
+
+
+class TableError(RigdataError):
+    """A coefficient table cannot be written, read or asked for this condition."""
+
+
+class ResultError(RigdataError):
+    """A results folder cannot be written or read."""
+
+
+class Severity(enum.Enum):
+    """How much a notice matters to the result."""
+
+    NOTE = "note"  # a default taken, a choice made
+    WARNING = "warning"  # the result stands, but a check was not met
+    LEFT_OUT = "left out"  # something is missing from the result
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something the user must know that did not stop the work.
+
+    Attributes
+    ----------
+    severity : Severity
+        How much it matters.
+    where : str
+        Run, file or channel it concerns.
+    what : str
+        What was found, with numbers and units.
+    do : str
+        What the user can do about it; empty when nothing is needed.
+    """
+
+    severity: Severity
+    where: str
+    what: str
+    do: str = ""
+
+    def __str__(self) -> str:
+        return compose(f"{self.severity.value}: {self.what}", where=self.where, do=self.do)
+
+
+def compose(what: str, *, where: str = "", expected: str = "", do: str = "") -> str:
+    """Put the four parts of a message into one line."""
+    text = f"{where}: {what}" if where else what
+    if expected:
+        text += f"; expected {expected}"
+    return f"{text}. {do}" if do else f"{text}."

@@ -1,0 +1,1 @@
+"""Every figure of the package; the one place that knows matplotlib."""

@@ -1,0 +1,1 @@
+"""Friction points to fitted laws, scatter and envelope."""

@@ -1,0 +1,1 @@
+"""Raw logs to flagged frames, in the units the logger wrote."""

@@ -1,0 +1,1 @@
+"""Channels to friction points: corrections, windows, coefficients and their sources."""

@@ -1,0 +1,158 @@
+"""Friction points: the result of the reduction, with every cause of uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray, frozen
+from rigdata.uncertainty.sources import Source
+
+_TEXT = np.str_
+
+
+@dataclass(frozen=True, eq=False)
+class FrictionPoints:
+    """A table of `n` friction points and the sources they share.
+
+    Attributes
+    ----------
+    point : (n,) str
+        Unique name of the point, ``<run>/<number>``.
+    run, pack, material, batch, state, procedure : (n,) str
+        Where the point comes from, as named in campaign.toml.
+    service_hours : (n,) float
+        Service time of the pack. [h]
+    kind : (n,) str
+        ``kinetic`` or ``static``.
+    method : (n,) str
+        ``ratio``, ``load-slope`` or ``breakaway``.
+    direction : (n,) str
+        ``up``, ``down`` or ``-`` (neither: held, or not a sweep).
+    slip_speed_m_s, temperature_c, pressure_mpa : (n,) float
+        Condition of the point; the slip speed of a static point is 0.
+        [m/s, degC, MPa]
+    mu : (n,) float
+        Friction coefficient.
+    u_random : (n,) float
+        Standard uncertainty of the random part, independent of all others.
+    n_samples, n_effective : (n,) int, float
+        Samples averaged, and how many independent ones they amount to.
+    start_s, end_s : (n,) float
+        Where the point lies in its log. [s]
+    dwell_s : (n,) float
+        Time under load at standstill before a breakaway; NaN otherwise. [s]
+    used : (n,) bool
+        Whether fits use the point.
+    reason : (n,) str
+        Why it is not used; empty otherwise.
+    sources : tuple of m Source
+        Named causes of uncertainty, in the order of the columns below.
+    contributions : (n, m) sparse array
+        Signed change of mu for one standard deviation of each source.
+    """
+
+    point: TextArray
+    run: TextArray
+    pack: TextArray
+    material: TextArray
+    batch: TextArray
+    state: TextArray
+    service_hours: FloatArray
+    procedure: TextArray
+    kind: TextArray
+    method: TextArray
+    direction: TextArray
+    slip_speed_m_s: FloatArray
+    temperature_c: FloatArray
+    pressure_mpa: FloatArray
+    mu: FloatArray
+    u_random: FloatArray
+    n_samples: IntArray
+    n_effective: FloatArray
+    start_s: FloatArray
+    end_s: FloatArray
+    dwell_s: FloatArray
+    used: BoolArray
+    reason: TextArray
+    sources: tuple[Source, ...]
+    contributions: sparse.csr_array = field(repr=False)
+
+    def __post_init__(self) -> None:
+        for name in column_names():
+            object.__setattr__(self, name, frozen(getattr(self, name), _COLUMN_TYPES[name]))
+        matrix = sparse.csr_array(self.contributions, dtype=np.float64)
+        matrix.data.setflags(write=False)
+        object.__setattr__(self, "contributions", matrix)
+        wrong = [n for n in column_names() if getattr(self, n).shape != self.point.shape]
+        if wrong or matrix.shape != (self.point.size, len(self.sources)):
+            raise ValueError(f"columns of unequal length: {wrong or matrix.shape}")
+
+    def __len__(self) -> int:
+        return int(self.point.size)
+
+    @property
+    def u_mu(self) -> FloatArray:
+        """(n,) combined standard uncertainty of each point alone."""
+        shared = np.asarray(self.contributions.power(2).sum(axis=1)).ravel()
+        return np.sqrt(self.u_random**2 + shared)
+
+    def select(self, mask: BoolArray | IntArray) -> FrictionPoints:
+        """Return the points chosen by `mask`, keeping the sources they name."""
+        chosen = {name: getattr(self, name)[mask] for name in column_names()}
+        matrix = self.contributions[mask]
+        live = np.unique(matrix.nonzero()[1])
+        return FrictionPoints(
+            **chosen,
+            sources=tuple(self.sources[i] for i in live),
+            contributions=matrix[:, live],
+        )
+
+    def not_used(self, mask: BoolArray, reason: str) -> FrictionPoints:
+        """Return the points with those in `mask` kept out of fits for `reason`."""
+        why = np.where(mask & self.used, reason, self.reason)
+        return replace(self, used=self.used & ~mask, reason=why)
+
+    def frame(self) -> pd.DataFrame:
+        """Return the columns of points.csv as a data frame."""
+        data = {name: getattr(self, name) for name in column_names()}
+        table = pd.DataFrame(data)
+        table.insert(list(table).index("u_random"), "u_mu", self.u_mu)
+        return table
+
+
+_COLUMN_TYPES = {
+    f.name: _TEXT
+    if f.type == "TextArray"
+    else {"FloatArray": np.float64, "IntArray": np.int64, "BoolArray": np.bool_}.get(str(f.type))
+    for f in fields(FrictionPoints)
+    if str(f.type).endswith("Array")
+}
+
+
+def column_names() -> tuple[str, ...]:
+    """Names of the per-point columns, in file order (u_mu is derived)."""
+    return tuple(_COLUMN_TYPES)
+
+
+def concatenate(parts: Sequence[FrictionPoints]) -> FrictionPoints:
+    """Join tables of points; sources with the same id become one column."""
+    order = {source.id: source for part in parts for source in part.sources}
+    column = {name: i for i, name in enumerate(order)}
+    blocks = []
+    for part in parts:
+        coo = part.contributions.tocoo()
+        remap = np.array([column[s.id] for s in part.sources], dtype=np.int64)
+        shape = (len(part), len(order))
+        col = remap[coo.col] if coo.nnz else coo.col
+        blocks.append(sparse.csr_array((coo.data, (coo.row, col)), shape=shape))
+    joined = {
+        name: np.concatenate([getattr(part, name) for part in parts]) for name in column_names()
+    }
+    return FrictionPoints(
+        **joined, sources=tuple(order.values()), contributions=sparse.vstack(blocks, format="csr")
+    )

@@ -1,0 +1,1 @@
+"""A virtual rig that shares no code with the reduction."""

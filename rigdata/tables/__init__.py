@@ -1,0 +1,1 @@
+"""Coefficient tables for setup calculators."""
