@@ -175,7 +175,9 @@ def unit_named(symbol: str, dimension: str | None, *, where: str) -> Unit:
         what = (
             f"unit '{symbol}' is unknown" if unit is None else f"unit '{symbol}' is no {dimension}"
         )
-        raise CampaignError(what, where=where, expected="one of " + ", ".join(fitting))
+        raise CampaignError(
+            f"unit '{symbol}' {fault}", where=where, expected="one of " + ", ".join(fitting)
+        )
     return unit
 
 

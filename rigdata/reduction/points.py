@@ -99,7 +99,8 @@ class FrictionPoints:
     def u_mu(self) -> FloatArray:
         """(n,) combined standard uncertainty of each point alone."""
         shared = np.asarray(self.contributions.power(2).sum(axis=1)).ravel()
-        return np.sqrt(self.u_random**2 + shared)
+        combined: FloatArray = np.sqrt(self.u_random**2 + shared)
+        return combined
 
     def select(self, mask: BoolArray | IntArray) -> FrictionPoints:
         """Return the points chosen by `mask`, keeping the sources they name."""
