@@ -172,9 +172,7 @@ def unit_named(symbol: str, dimension: str | None, *, where: str) -> Unit:
     unit = UNITS.get(symbol)
     fitting = [u.symbol for u in UNITS.values() if dimension is None or u.dimension == dimension]
     if unit is None or symbol not in fitting:
-        what = (
-            f"unit '{symbol}' is unknown" if unit is None else f"unit '{symbol}' is no {dimension}"
-        )
+        fault = "is unknown" if unit is None else f"is not a {dimension}"
         raise CampaignError(
             f"unit '{symbol}' {fault}", where=where, expected="one of " + ", ".join(fitting)
         )
