@@ -1,0 +1,108 @@
+"""The command ``rigdata``: its subcommands, exit codes and messages.
+
+Subcommands are imported only when they are called, so that help is quick.
+Exit codes: 0 done; 1 data or campaign at fault and no result; 2 wrong usage;
+3 done, but something was left out or a check was not met.  As usual for
+commands that were stopped: 130 by Ctrl-C, 141 by a closed pipe.
+"""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from rigdata import __version__
+from rigdata.errors import RigdataError
+
+COMMANDS = {
+    "run": ("rigdata.cli.run", "Do all of it: from the logs to tables and report."),
+    "check": ("rigdata.cli.check", "Read everything and say which runs to repeat."),
+    "reduce": ("rigdata.cli.reduce", "Turn the logs into friction points."),
+    "fit": ("rigdata.cli.fit", "Fit friction laws to the points."),
+    "compare": ("rigdata.cli.compare", "Compare materials, batches and states."),
+    "tables": ("rigdata.cli.tables", "Write coefficient tables from the fits."),
+    "report": ("rigdata.cli.report", "Write the report of a campaign."),
+    "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
+}
+INTERRUPTED = 130
+PIPE_CLOSED = 141
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the command names in the order of the flow."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the module of a command and return the command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, or name the nearest one."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f"Did you mean '{near[0]}'?" if near else "One of " + ", ".join(COMMANDS) + "."
+            raise click.UsageError(f"No command '{args[0]}'. {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; the one place where errors become exit codes."""
+        try:
+            return super().invoke(ctx)
+        except RigdataError as fault:
+            click.echo(click.style("rigdata: ", fg="red") + str(fault), err=True)
+            ctx.exit(1)
+        except KeyboardInterrupt:
+            click.echo("rigdata: stopped; nothing was left half written.", err=True)
+            ctx.exit(INTERRUPTED)
+        except BrokenPipeError:
+            # The reader has gone: nothing more can be said, and flushing at exit must not try.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(PIPE_CLOSED)
+
+
+def _set_colour(ctx: click.Context, _parameter: click.Parameter, wanted: bool | None) -> None:
+    """Colour as asked for; else as NO_COLOR says; else on a terminal only."""
+    if wanted is not None:
+        ctx.color = wanted
+    elif os.environ.get("NO_COLOR"):
+        ctx.color = False
+
+
+@click.command(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Try it: rigdata example demo, then rigdata run demo.",
+)
+@click.option(
+    "--color/--no-color",
+    default=None,
+    expose_value=False,
+    callback=_set_colour,
+    is_eager=True,
+    help="Colour in messages; by default on a terminal, unless NO_COLOR is set.",
+)
+@click.version_option(__version__, prog_name="rigdata")
+def main() -> None:
+    """Friction coefficients with honest uncertainty from the logs of a clutch-plate bench rig.
+
+    Exit codes: 0 done; 1 data or campaign at fault, no result; 2 wrong usage;
+    3 done, but something was left out or a check was not met.
+    """

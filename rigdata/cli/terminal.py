@@ -1,0 +1,159 @@
+"""How results look on a terminal: rounded numbers, aligned tables, notices, progress.
+
+Data goes to standard output and everything else to standard error.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+
+import click
+
+from rigdata import __version__
+from rigdata.errors import Notice, Severity
+
+WIDTH = 80
+LEFT_SOMETHING_OUT = 3
+_GAP = "  "
+
+
+def decimals(u: float) -> int:
+    """Return the decimals that leave two significant digits of the uncertainty `u`.
+
+    Examples
+    --------
+    >>> decimals(0.0021), decimals(0.21), decimals(37.0), decimals(0.00996)
+    (4, 2, 0, 3)
+    """
+    if not (math.isfinite(u) and u > 0.0):
+        return 4
+    exponent = int(f"{u:.1e}".split("e")[1])
+    return max(0, 1 - exponent)
+
+
+def rounded(value: float, u: float) -> str:
+    """Return `value` with the digits that its uncertainty `u` lets it have.
+
+    Examples
+    --------
+    >>> rounded(0.112345, 0.0021)
+    '0.1123'
+    >>> rounded(float("nan"), 0.1)
+    '-'
+    """
+    return f"{value:.{decimals(u)}f}" if math.isfinite(value) else "-"
+
+
+def interval(low: float, high: float, u: float) -> str:
+    """Return ``low to high`` with the digits that `u` lets them have.
+
+    Examples
+    --------
+    >>> interval(0.10812, 0.11654, 0.0021)
+    '0.1081 to 0.1165'
+    """
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "-"
+    return f"{rounded(low, u)} to {rounded(high, u)}"
+
+
+def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int = WIDTH) -> str:
+    """Return a table as text: numbers to the right, words to the left.
+
+    The last column is wrapped where the table would be wider than `width`.
+
+    Examples
+    --------
+    >>> print(aligned(["run", "mu"], [["R1", "0.11"], ["R22", "0.1"]]))
+    run    mu
+    ---  ----
+    R1   0.11
+    R22   0.1
+    """
+    body = [list(row) for row in rows]
+    columns = list(zip(*([list(headers), *body]), strict=True))
+    widths = [max(map(len, column)) for column in columns]
+    room = max(width - sum(widths[:-1]) - len(_GAP) * (len(widths) - 1), 20)
+    widths[-1] = min(widths[-1], room)
+    right = [all(_is_number(cell) for cell in column[1:]) and bool(body) for column in columns]
+    lines = []
+    for row in [list(headers), ["-" * w for w in widths], *body]:
+        parts = textwrap.wrap(row[-1], widths[-1]) or [""]
+        for i, part in enumerate(parts):
+            cells = [*(row[:-1] if i == 0 else [""] * (len(row) - 1)), part]
+            fitted = (
+                cell.rjust(w) if to_right else cell.ljust(w)
+                for cell, w, to_right in zip(cells, widths, right, strict=True)
+            )
+            lines.append(_GAP.join(fitted).rstrip())
+    return "\n".join(lines)
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return cell in ("", "-")
+    return True
+
+
+def paragraph(text: str, *, indent: str = "") -> str:
+    """Return `text` filled to the width of the terminal, later lines indented."""
+    return textwrap.fill(
+        text, WIDTH, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+    )
+
+
+def show_notices(notices: Iterable[Notice], *, notes: bool = False) -> None:
+    """Print warnings and what was left out to standard error; notes only when asked for."""
+    colours = {Severity.LEFT_OUT: "red", Severity.WARNING: "yellow", Severity.NOTE: None}
+    for notice in notices:
+        if notice.severity is Severity.NOTE and not notes:
+            continue
+        word = f"{notice.severity.value}: "
+        lines = paragraph(str(notice), indent="  ")
+        painted = click.style(word, fg=colours[notice.severity])
+        click.echo(lines.replace(word, painted, 1), err=True)
+
+
+def finish(notices: Iterable[Notice]) -> None:
+    """Leave with exit code 3 when something was left out or a check was not met."""
+    if any(notice.severity is not Severity.NOTE for notice in notices):
+        click.get_current_context().exit(LEFT_SOMETHING_OUT)
+
+
+def show_json(schema: str, notices: Iterable[Notice], **content: object) -> None:
+    """Print one JSON object with its schema name, the version and the warnings.
+
+    Numbers that are not finite become null.
+    """
+    warnings = [
+        {"severity": n.severity.value, "where": n.where, "what": n.what, "do": n.do}
+        for n in notices
+    ]
+    head = {"schema": f"rigdata/{schema}/1", "version": __version__, "warnings": warnings}
+    click.echo(json.dumps(_finite({**head, **content}), indent=2, allow_nan=False))
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def progress(*, quiet: bool = False) -> Callable[[str], None] | None:
+    """Return what shows the step at hand on one line of a terminal; None elsewhere."""
+    if quiet or not sys.stderr.isatty():
+        return None
+
+    def show(step: str) -> None:
+        # One line that the next step overwrites; blanks, no escape codes, clear the rest.
+        click.echo("\r" + step[: WIDTH - 1].ljust(WIDTH - 1) + "\r", err=True, nl=False)
+
+    return show

@@ -1,0 +1,230 @@
+"""The nodes of a coefficient table, chosen for linear interpolation.
+
+Along each axis the nodes are placed greedily: from one node to the farthest
+next one at which straight lines still follow the law, on a set of lines that
+covers the other two axes.  Where the law falls with the logarithm of slip
+speed, geometric spacing arises by itself.  The grid is then checked where it
+is weakest (between the nodes) and on a random sample, and chosen again with a
+smaller allowance until the check holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigdata.arrays import BoolArray, FloatArray, frozen
+from rigdata.errors import TableError
+from rigdata.tables.interpolation import Axes, interpolate
+
+Surface = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
+Region = Callable[[FloatArray, FloatArray, FloatArray], BoolArray]
+Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+
+MOST_NODES = 20_000
+_FINE = 400  # candidate nodes along an axis
+_LINES = 7  # lines across each of the other axes
+_SAMPLE = 20_000
+_SEED = 20_011
+# Three axes share the tolerance.  A third each always suffices, but the errors seldom meet in
+# one place, so the first trials are bolder and their tables smaller.
+_SHARES = (0.6, 0.5, 0.42, 1.0 / 3.0, 0.25, 0.15, 0.08)
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """Nodes of a table.
+
+    Attributes
+    ----------
+    slip_speed_m_s, temperature_c, pressure_mpa : (n_v,), (n_t,), (n_p,) float
+        Nodes of each axis, strictly increasing. [m/s, degC, MPa]
+    error : float
+        Largest error of linear interpolation found, as a fraction of mu.
+    """
+
+    slip_speed_m_s: FloatArray
+    temperature_c: FloatArray
+    pressure_mpa: FloatArray
+    error: float
+
+    def __post_init__(self) -> None:
+        for name in ("slip_speed_m_s", "temperature_c", "pressure_mpa"):
+            object.__setattr__(self, name, frozen(getattr(self, name)))
+
+    @property
+    def axes(self) -> Axes:
+        """The nodes of slip speed, temperature and pressure."""
+        return self.slip_speed_m_s, self.temperature_c, self.pressure_mpa
+
+
+def choose_grid(
+    mu: Surface,
+    box: Box,
+    *,
+    tolerance: float,
+    inside: Region | None = None,
+    keep: tuple[float, float, float] | None = None,
+) -> Grid:
+    """Choose nodes so that linear interpolation follows `mu` within `tolerance`.
+
+    Parameters
+    ----------
+    mu : callable (v, T, p) -> (m,) array
+        The law with its fitted parameters. [m/s, degC, MPa]
+    box : three (low, high) pairs
+        Range of each axis; low may equal high.
+    tolerance : float
+        Largest allowed error as a fraction of mu.
+    inside : callable (v, T, p) -> (m,) bool array, optional
+        Where the tolerance must hold; everywhere in the box by default.
+    keep : three floats, optional
+        A condition at which the table shall give the law itself.
+
+    Raises
+    ------
+    TableError
+        When the tolerance is not positive, when the law is not a positive
+        number where the tolerance must hold, or when no grid of up to
+        `MOST_NODES` nodes keeps it.
+    """
+    if not tolerance > 0.0:
+        raise TableError(f"interpolation tolerance {tolerance:g}", expected="a number above zero")
+    region = inside or _everywhere
+    probe = _sample(box)
+    if not np.all(mu(*probe)[region(*probe)] > 0.0):
+        raise TableError(
+            "the law is zero, negative or not a number inside the envelope",
+            expected="a positive coefficient wherever the material was tested",
+            do="Look at the fit before making a table of it.",
+        )
+    error = np.inf
+    for share in _SHARES:
+        axes = tuple(
+            _with(_axis_nodes(mu, box, axis, share * tolerance, region), keep and keep[axis])
+            for axis in range(3)
+        )
+        if axes[0].size * axes[1].size * axes[2].size > MOST_NODES:
+            break
+        error = _largest_error(mu, (axes[0], axes[1], axes[2]), region, probe)
+        if error <= tolerance:
+            return Grid(axes[0], axes[1], axes[2], error)
+    raise TableError(
+        f"no grid of up to {MOST_NODES} nodes follows the law within {tolerance:.2%}"
+        + (f" (the last try reached {error:.2%})" if np.isfinite(error) else ""),
+        do="Ask for a wider tolerance, or fit a simpler law.",
+    )
+
+
+def _everywhere(v: FloatArray, _temperature: FloatArray, _pressure: FloatArray) -> BoolArray:
+    return np.ones(v.shape, dtype=np.bool_)
+
+
+def _sample(box: Box) -> Axes:
+    """Random conditions, spread evenly in the logarithm of slip speed for every other one."""
+    unit = np.random.default_rng(_SEED).random((3, _SAMPLE))
+    v, temperature, pressure = (
+        low + (high - low) * share for (low, high), share in zip(box, unit, strict=True)
+    )
+    (low, high), every_other = box[0], slice(None, None, 2)
+    if low > 0.0:
+        v[every_other] = np.clip(low * (high / low) ** unit[0, every_other], low, high)
+    return v, temperature, pressure
+
+
+def _candidates(low: float, high: float) -> FloatArray:
+    """Places for nodes along one axis: even steps, and even ratios where they make sense."""
+    even = np.linspace(low, high, _FINE)
+    if low < 0.0 or high <= 0.0:
+        return even
+    ratios = np.geomspace(max(low, 1e-4 * high), high, _FINE)
+    return np.unique(np.clip(np.concatenate([even, ratios]), low, high))
+
+
+def _axis_nodes(mu: Surface, box: Box, axis: int, tolerance: float, region: Region) -> FloatArray:
+    """Place the nodes of one axis, looking along lines through the other two."""
+    low, high = box[axis]
+    if high <= low:
+        return np.array([low])
+    fine = _candidates(low, high)
+    spans = [fine if i == axis else np.linspace(*box[i], _LINES) for i in range(3)]
+    mesh = [grid.ravel() for grid in np.meshgrid(*spans, indexing="ij")]
+    shape = tuple(span.size for span in spans)
+    lines = np.moveaxis(mu(*mesh).reshape(shape), axis, 0).reshape(fine.size, -1)
+    counts = np.moveaxis(region(*mesh).reshape(shape), axis, 0).reshape(fine.size, -1)
+    nodes = [0]
+    while nodes[-1] < fine.size - 1:
+        nodes.append(_farthest(fine, lines, counts, nodes[-1], tolerance))
+    return _readable(fine[nodes])
+
+
+def _farthest(
+    fine: FloatArray, lines: FloatArray, counts: BoolArray, start: int, tolerance: float
+) -> int:
+    """Return the farthest candidate that a straight line from `start` may reach."""
+    good, bad = start + 1, fine.size
+    stop = fine.size - 1
+    while True:
+        if _chord_holds(fine, lines, counts, start, stop, tolerance):
+            good = stop
+        else:
+            bad = stop
+        if bad - good <= 1:
+            return good
+        stop = (good + bad) // 2
+
+
+def _chord_holds(
+    fine: FloatArray, lines: FloatArray, counts: BoolArray, start: int, stop: int, tolerance: float
+) -> bool:
+    between = slice(start, stop + 1)
+    share = ((fine[between] - fine[start]) / (fine[stop] - fine[start]))[:, None]
+    chord = (1.0 - share) * lines[start] + share * lines[stop]
+    off = np.abs(chord - lines[between]) > tolerance * np.abs(lines[between])
+    return not np.any(off & counts[between])
+
+
+def _readable(nodes: FloatArray) -> FloatArray:
+    """Round inner nodes to the fewest digits that move them by little of their gap."""
+    gaps = np.diff(nodes)
+    rounded = nodes.copy()
+    for i in range(1, nodes.size - 1):
+        room = 0.02 * min(gaps[i - 1], gaps[i])
+        tries = (float(f"{nodes[i]:.{digits}g}") for digits in range(1, 17))
+        rounded[i] = next((x for x in tries if abs(x - nodes[i]) <= room), nodes[i])
+    return rounded
+
+
+def _with(nodes: FloatArray, value: float | None) -> FloatArray:
+    """Add `value` as a node when it lies within the axis."""
+    if value is None or not nodes[0] < value < nodes[-1]:
+        return nodes
+    return np.unique(np.append(nodes, value))
+
+
+def _largest_error(mu: Surface, axes: Axes, region: Region, probe: Axes) -> float:
+    """Largest relative error between the nodes and on the sample."""
+    mesh = [grid.ravel() for grid in np.meshgrid(*axes, indexing="ij")]
+    shape = (1, *(nodes.size for nodes in axes))
+    values = mu(*mesh).reshape(shape)
+    worst = 0.0
+    for conditions in (probe, *_between(axes)):
+        chosen = region(*conditions)
+        law = mu(*conditions)[chosen]
+        read = interpolate(axes, values, conditions)[0, chosen]
+        if law.size:
+            worst = max(worst, float(np.max(np.abs(read - law) / law)))
+    return worst if np.isfinite(worst) else np.inf
+
+
+def _between(axes: Axes) -> list[Axes]:
+    """Conditions half-way between nodes: along each axis, and in the middle of each cell."""
+    middles = [(nodes[1:] + nodes[:-1]) / 2.0 if nodes.size > 1 else nodes for nodes in axes]
+    sets: list[Axes] = []
+    for halved in ((True, True, True), *np.eye(3, dtype=np.bool_)):
+        spans = [m if half else n for m, n, half in zip(middles, axes, halved, strict=True)]
+        v, temperature, pressure = (g.ravel() for g in np.meshgrid(*spans, indexing="ij"))
+        sets.append((v, temperature, pressure))
+    return sets
