@@ -1,0 +1,247 @@
+"""Drag of the oil and the seals, from runs without clamp load."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigdata.arrays import FloatArray, frozen
+from rigdata.campaign.campaign import Oil
+from rigdata.campaign.viscosity import kinematic_viscosity
+from rigdata.errors import ReductionError
+from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.sources import Effect, Scope, Source
+
+# Without another pack to compare with, a borrowed drag torque is taken to be
+# within about a third of the truth (common practice, no source).
+BORROWED_U = 0.2
+_MARGIN_K = 5.0
+_MARGIN_SPEED = 1.05
+
+
+@dataclass(frozen=True, eq=False)
+class DragData:
+    """Drag torque of one run, averaged over cells. [rad/s, degC, N m]"""
+
+    run: str
+    pack: str
+    speed: FloatArray
+    oil_temperature: FloatArray
+    torque: FloatArray
+    u_zero: float
+
+
+@dataclass(frozen=True, eq=False)
+class Drag:
+    """A fitted drag surface of one pack.
+
+    Attributes
+    ----------
+    runs : tuple of str
+        The drag runs it was fitted to.
+    terms : str
+        Formula of the surface, for the report.
+    coefficients : (k,) float
+        Coefficients of the terms.
+    factor : (k, k) float
+        Square root of their covariance.
+    top_speed, coldest, hottest : float
+        Where it was measured. [rad/s, degC, degC]
+    sources : tuple of k + 1 or k + 2 Source
+        One for each column of `factor`, the zero of the drag runs, and the
+        spread between packs where the surface is borrowed.
+    borrowed_u : float
+        Relative uncertainty from another pack's drag; 0 for the pack's own.
+    """
+
+    runs: tuple[str, ...]
+    terms: str
+    coefficients: FloatArray
+    factor: FloatArray
+    u_zero: float
+    residual: float
+    top_speed: float
+    coldest: float
+    hottest: float
+    sources: tuple[Source, ...]
+    borrowed_u: float
+    basis: Callable[[FloatArray, FloatArray], FloatArray]
+
+    def torque(self, speed: FloatArray, oil_temperature: FloatArray) -> FloatArray:
+        """(n,) drag torque. [N m]"""
+        return self.coefficients @ self.basis(speed, oil_temperature)
+
+    def shift(self, speed: FloatArray, oil_temperature: FloatArray) -> FloatArray:
+        """(k, n) change of the drag torque for one standard deviation of each source. [N m]"""
+        basis = self.basis(speed, oil_temperature)
+        rows = [self.factor.T @ basis, np.full((1, speed.size), self.u_zero)]
+        if self.borrowed_u:
+            rows.append(self.borrowed_u * (self.coefficients @ basis)[None, :])
+        return np.concatenate(rows)
+
+    def beyond(self, speed: FloatArray, oil_temperature: FloatArray) -> str:
+        """Say in words how far a run leaves the region of the drag runs; empty if it does not."""
+        faults = []
+        fastest = float(np.max(np.abs(speed)))
+        if fastest > _MARGIN_SPEED * self.top_speed:
+            faults.append(f"slip to {fastest:.3g} rad/s, drag known to {self.top_speed:.3g} rad/s")
+        low, high = float(oil_temperature.min()), float(oil_temperature.max())
+        if low < self.coldest - _MARGIN_K or high > self.hottest + _MARGIN_K:
+            faults.append(
+                f"oil from {low:.0f} to {high:.0f} degC, "
+                f"drag known from {self.coldest:.0f} to {self.hottest:.0f} degC"
+            )
+        return "; ".join(faults)
+
+
+def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = False) -> Drag:
+    """Fit a drag surface to one or more drag runs.
+
+    Parameters
+    ----------
+    data : sequence of DragData
+        The drag runs; of one pack, or of others when `borrowed`.
+    oil : Oil or None
+        Gives the viscosity by which the fluid part scales; without it the
+        temperature enters as a quadratic.
+    borrowed : bool
+        Whether the surface will serve a pack that has no drag run of its own.
+
+    Notes
+    -----
+    Sheared oil gives a torque proportional to viscosity and speed, seals and
+    bearings one that hardly depends on either: ``T = a sgn(w) + b w nu(T) / nu(T0)
+    + ...``.  Of a few such forms the one with the lowest corrected Akaike
+    criterion is taken.  Cells of the same run are not quite independent, so the
+    covariance is widened by the autocorrelation of the residuals.
+
+    Raises
+    ------
+    ReductionError
+        When there are too few cells to fit.
+    """
+    speed = np.concatenate([d.speed for d in data])
+    warmth = np.concatenate([d.oil_temperature for d in data])
+    torque = np.concatenate([d.torque for d in data])
+    if speed.size < 6:
+        raise ReductionError(
+            "too few cells with slip to fit the drag",
+            where=", ".join(d.run for d in data),
+            expected="at least 6 seconds of slip without clamp load",
+            do="Record a longer drag run.",
+        )
+    best: tuple[float, str, Callable[[FloatArray, FloatArray], FloatArray]] | None = None
+    for terms, basis in _candidates(speed, warmth, oil):
+        design = basis(speed, warmth).T
+        k = design.shape[1]
+        if speed.size < k + 3 or np.linalg.matrix_rank(design / np.abs(design).max(axis=0)) < k:
+            continue
+        residual = torque - design @ np.linalg.lstsq(design, torque, rcond=None)[0]
+        variance = max(float(residual @ residual) / speed.size, np.finfo(float).tiny)
+        score = speed.size * math.log(variance) + 2 * (k + 1)
+        score += 2 * (k + 1) * (k + 2) / (speed.size - k - 2)
+        if best is None or score < best[0]:
+            best = (score, terms, basis)
+    if best is None:
+        raise ReductionError(
+            "no drag formula fits these cells",
+            where=", ".join(d.run for d in data),
+            expected="slip over a range of speeds",
+        )
+    _, terms, basis = best
+    design = basis(speed, warmth).T
+    scale = np.abs(design).max(axis=0)
+    q, r = np.linalg.qr(design / scale)
+    coefficients = np.linalg.solve(r, q.T @ torque) / scale
+    residual = torque - design @ coefficients
+    inflation = residual.size / effective_size(residual).n_effective
+    s = math.sqrt(float(residual @ residual) / (residual.size - design.shape[1]))
+    factor = np.linalg.inv(r) * s * math.sqrt(inflation) / scale[:, None]
+    runs = tuple(d.run for d in data)
+    spread = _between_packs(data, coefficients, basis) if borrowed else 0.0
+    return Drag(
+        runs=runs,
+        terms=terms,
+        coefficients=frozen(coefficients),
+        factor=frozen(factor),
+        u_zero=math.sqrt(sum(d.u_zero**2 for d in data)) / len(data),
+        residual=s,
+        top_speed=float(np.abs(speed).max()),
+        coldest=float(warmth.min()),
+        hottest=float(warmth.max()),
+        sources=_sources(runs, design.shape[1], borrowed),
+        borrowed_u=spread,
+        basis=basis,
+    )
+
+
+def _candidates(
+    speed: FloatArray, warmth: FloatArray, oil: Oil | None
+) -> list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]]:
+    middle = float(np.mean(warmth))
+    varied = float(np.ptp(warmth)) > _MARGIN_K
+
+    def fluid(t: FloatArray) -> FloatArray:
+        if oil is None:
+            return np.ones_like(t)
+        pair = (oil.kinematic_viscosity_40c_mm2_s, oil.kinematic_viscosity_100c_mm2_s)
+        at_middle = kinematic_viscosity(np.array([middle]), *pair)[0]
+        ratio: FloatArray = kinematic_viscosity(t, *pair) / at_middle
+        return ratio
+
+    def tau(t: FloatArray) -> FloatArray:
+        return (t - middle) / 50.0
+
+    forms: list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]] = [
+        ("a sgn(w) + b w nu", lambda w, t: np.stack([np.sign(w), w * fluid(t)])),
+        (
+            "a sgn(w) + b w nu + c sgn(w) nu",
+            lambda w, t: np.stack([np.sign(w), w * fluid(t), np.sign(w) * fluid(t)]),
+        )
+        if varied and oil is not None
+        else ("a sgn(w) + b w + c w |w|", lambda w, t: np.stack([np.sign(w), w, w * np.abs(w)])),
+        (
+            "a sgn(w) + b w nu + c w |w|",
+            lambda w, t: np.stack([np.sign(w), w * fluid(t), w * np.abs(w)]),
+        ),
+    ]
+    if varied:
+        forms += [
+            ("a sgn(w) + b w + c w t", lambda w, t: np.stack([np.sign(w), w, w * tau(t)])),
+            (
+                "a sgn(w) + b w + c w t + d w t^2",
+                lambda w, t: np.stack([np.sign(w), w, w * tau(t), w * tau(t) ** 2]),
+            ),
+            (
+                "a sgn(w) + b w nu + c sgn(w) t",
+                lambda w, t: np.stack([np.sign(w), w * fluid(t), np.sign(w) * tau(t)]),
+            ),
+        ]
+    return forms
+
+
+def _between_packs(
+    data: Sequence[DragData],
+    coefficients: FloatArray,
+    basis: Callable[[FloatArray, FloatArray], FloatArray],
+) -> float:
+    """Relative spread of the packs' drag about the common surface."""
+    ratios = []
+    for pack in sorted({d.pack for d in data}):
+        own = [d for d in data if d.pack == pack]
+        fitted = np.concatenate([coefficients @ basis(d.speed, d.oil_temperature) for d in own])
+        measured = np.concatenate([d.torque for d in own])
+        ratios.append(float(measured @ fitted / (fitted @ fitted)))
+    return float(np.std(ratios, ddof=1)) if len(ratios) > 2 else BORROWED_U
+
+
+def _sources(runs: tuple[str, ...], terms: int, borrowed: bool) -> tuple[Source, ...]:
+    owner = "+".join(runs)
+    names = [(f"drag:{owner}:{i + 1}", "fit of the drag torque") for i in range(terms)]
+    names.append((f"drag:{owner}:zero", "zero of the drag runs"))
+    if borrowed:
+        names.append((f"drag:{owner}:borrowed", "drag torque taken from other packs"))
+    return tuple(Source(name, Scope.RUN, Effect.ADDITIVE, label) for name, label in names)

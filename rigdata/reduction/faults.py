@@ -1,0 +1,71 @@
+"""Runs that cannot give a coefficient, said in the words of the bench."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigdata.errors import ReductionError
+from rigdata.reduction.corrections import CorrectedRun
+
+_LEAST_LOAD_N = 20.0
+
+
+def check_run(corrected: CorrectedRun) -> None:
+    """Raise where a channel shows that the run did not happen as its procedure says.
+
+    Raises
+    ------
+    ReductionError
+        Torque that never changes, clamp load that never rises, plates that
+        never slip, or torque against the direction of slip.
+    """
+    where = f"run {corrected.run.id}"
+    good = corrected.usable
+    if float(np.ptp(corrected.tared_torque_nm[good])) == 0.0:
+        raise ReductionError(
+            "torque never changes: the cell looks unplugged or frozen",
+            where=where,
+            expected="torque that moves with load and slip",
+            do="Check the cell and its cable, then repeat the run.",
+        )
+    load = corrected.load_n[good]
+    idle = corrected.idle.start
+    idle_noise = float(corrected.load_n[idle.frames].std()) if idle is not None else 0.0
+    top_load = float(np.percentile(load, 99))
+    if top_load < max(_LEAST_LOAD_N if idle is not None else 0.0, 10 * idle_noise):
+        raise ReductionError(
+            f"clamp load never rises: at most {top_load:.0f} N after its zero",
+            where=where,
+            expected=f"a pressed pack in a {corrected.run.procedure} run",
+            do="Check the clamp and the load cell, then repeat the run.",
+        )
+    speed = np.abs(corrected.speed_rad_s[good])
+    if float(np.percentile(speed, 99)) == 0.0 or not _moves(corrected):
+        raise ReductionError(
+            "slip speed never leaves zero",
+            where=where,
+            expected=f"slipping plates in a {corrected.run.procedure} run",
+            do="Check the speed pickup and the drive, then repeat the run.",
+        )
+    slip = good & (corrected.load_n > 0.5 * top_load)
+    slip &= np.abs(corrected.speed_rad_s) > 0.05 * float(speed.max())
+    if slip.any():
+        sense = float(np.mean(np.sign(corrected.speed_rad_s[slip]) * corrected.torque_nm[slip]))
+        if sense < 0:
+            raise ReductionError(
+                f"torque is against the direction of slip ({sense:.0f} N*m on average)",
+                where=where,
+                expected="torque and slip speed with the same sign",
+                do="Check the wiring of the torque cell or the sign of its calibration record.",
+            )
+
+
+def _moves(corrected: CorrectedRun) -> bool:
+    """Whether the speed ever rises clear of its idle noise."""
+    idle = corrected.idle.start
+    if idle is None:
+        return True
+    reading = corrected.speed_rad_s[idle.frames]
+    noise = float(reading.std())
+    top = float(np.percentile(np.abs(corrected.speed_rad_s), 99.5))
+    return top > abs(float(reading.mean())) + 6 * noise

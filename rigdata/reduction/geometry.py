@@ -1,0 +1,112 @@
+"""Where the friction force acts: effective radius, face area and their uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from rigdata.arrays import FloatArray, frozen
+from rigdata.campaign.campaign import Pack
+from rigdata.uncertainty.sources import Effect, Scope, Source
+
+_MM = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Geometry:
+    """The friction faces of one pack.
+
+    Attributes
+    ----------
+    faces : int
+        Number of friction faces.
+    radius_m : float
+        Effective radius. [m]
+    area_m2 : float
+        Contact area of one face, grooves left out. [m^2]
+    sources : tuple of k Source
+        Outer radius, inner radius, and the choice between the radius laws.
+    relative : (k,) float
+        Relative change of the effective radius for one standard deviation of
+        each source.
+    """
+
+    faces: int
+    radius_m: float
+    area_m2: float
+    sources: tuple[Source, ...]
+    relative: FloatArray
+
+
+def effective_radius(outer: float, inner: float, law: str) -> float:
+    """Effective radius of an annular friction face.
+
+    Parameters
+    ----------
+    outer, inner : float
+        Radii of the face; any unit, the result has the same.
+    law : str
+        ``uniform-pressure``: 2/3 (ro^3 - ri^3) / (ro^2 - ri^2);
+        ``uniform-wear``: (ro + ri) / 2.
+
+    Notes
+    -----
+    Pressure p(r) constant, or p(r) r constant, in T = mu N int 2 pi p r^2 dr over
+    F = int 2 pi p r dr.  Any textbook of machine design, chapter on disc
+    clutches.  Both conventions are in use in published friction procedures, so
+    the law is part of every result.
+    """
+    if law == "uniform-wear":
+        return (outer + inner) / 2
+    # The same as the quotient of differences, without its cancellation for thin faces.
+    return 2 / 3 * (outer**2 + outer * inner + inner**2) / (outer + inner)
+
+
+def radius_slopes(outer: float, inner: float, law: str) -> tuple[float, float]:
+    """Return the derivatives of `effective_radius` by the outer and inner radius."""
+    if law == "uniform-wear":
+        return 0.5, 0.5
+    total = outer + inner
+    return (
+        2 / 3 * outer * (outer + 2 * inner) / total**2,
+        2 / 3 * inner * (inner + 2 * outer) / total**2,
+    )
+
+
+def face_area(outer: float, inner: float, contact_area_fraction: float) -> float:
+    """Contact area of one face: phi pi (ro^2 - ri^2)."""
+    return contact_area_fraction * math.pi * (outer**2 - inner**2)
+
+
+def pack_geometry(pack: Pack) -> Geometry:
+    """Return the geometry of `pack` with its sources of uncertainty.
+
+    The two radii are measured apart, each with `radius_u_mm`.  The true pressure
+    distribution lies somewhere about the stated law; the gap between the two
+    laws is taken as the half-width of a rectangular distribution
+    (JCGM 100:2008, 4.3.7) and is shared by all packs, because one rig presses
+    them all alike.
+    """
+    outer, inner = pack.outer_radius_mm * _MM, pack.inner_radius_mm * _MM
+    radius = effective_radius(outer, inner, pack.pressure_law)
+    by_outer, by_inner = radius_slopes(outer, inner, pack.pressure_law)
+    u_radius = pack.radius_u_mm * _MM
+    gap = effective_radius(outer, inner, "uniform-pressure") - effective_radius(
+        outer, inner, "uniform-wear"
+    )
+    shifts = [by_outer * u_radius, by_inner * u_radius, gap / math.sqrt(3)]
+    return Geometry(
+        faces=pack.friction_faces,
+        radius_m=radius,
+        area_m2=face_area(outer, inner, pack.contact_area_fraction),
+        sources=(
+            _proportional(f"outer-radius:{pack.name}", Scope.PACK, "outer radius of the faces"),
+            _proportional(f"inner-radius:{pack.name}", Scope.PACK, "inner radius of the faces"),
+            _proportional("radius-law", Scope.RIG, "uniform pressure against uniform wear"),
+        ),
+        relative=frozen([shift / radius for shift in shifts]),
+    )
+
+
+def _proportional(name: str, scope: Scope, label: str) -> Source:
+    return Source(name, scope, Effect.PROPORTIONAL, label)

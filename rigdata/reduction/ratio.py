@@ -1,0 +1,131 @@
+"""Kinetic coefficients as the ratio of mean torque to mean load in a window."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigdata.arrays import FloatArray
+from rigdata.reduction.corrections import CorrectedRun
+from rigdata.reduction.drafts import Draft, linear_contributions
+from rigdata.reduction.windows import LOAD_BAND, Window
+from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
+
+LEAST_FRAMES = 4
+# A window's own variance is worth its degrees of freedom, the run's this many.
+_PRIOR_FRAMES = 10.0
+
+
+@dataclass(frozen=True)
+class RunNoise:
+    """Noise of the coefficient within the windows of one run.
+
+    Attributes
+    ----------
+    sizes : tuple of EffectiveSize
+        What each window is worth, with one autocorrelation time for all.
+    variance : float
+        Pooled variance of one frame's coefficient.
+    """
+
+    sizes: tuple[EffectiveSize, ...]
+    variance: float
+
+
+def ratio_drafts(corrected: CorrectedRun, windows: Sequence[Window]) -> list[Draft]:
+    """One friction point a window: ``mu = mean(T) / (N r_e mean(F))``.
+
+    Parameters
+    ----------
+    corrected : CorrectedRun
+    windows : sequence of Window
+        Windows with fewer than `LEAST_FRAMES` frames give no point.
+
+    Notes
+    -----
+    The random part is the spread of the residuals about a straight line in time,
+    over the root of the effective number of frames; variance and
+    autocorrelation time are pooled over the run, because a short window knows
+    neither.  Slip speed is the geometric mean, in keeping with laws that are
+    close to straight in ln v.
+    """
+    kept = [w for w in windows if w.frames.size >= LEAST_FRAMES]
+    residuals = [_residual(corrected, w) for w in kept]
+    noise = run_noise(residuals)
+    return [
+        _draft(corrected, window, residual, size.n_effective, noise.variance)
+        for window, residual, size in zip(kept, residuals, noise.sizes, strict=True)
+    ]
+
+
+def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
+    """Pool variance and autocorrelation time over the windows of a run."""
+    if not residuals:
+        return RunNoise((), 0.0)
+    freedom = sum(max(r.size - 2, 0) for r in residuals)
+    squares = sum(float(r @ r) for r in residuals)
+    return RunNoise(sizes=pooled_sizes(residuals), variance=squares / max(freedom, 1))
+
+
+def _per_torque(corrected: CorrectedRun, window: Window) -> float:
+    """mu for one newton metre at the window's mean load, with the sign of the slip. [1/(N m)]"""
+    mean_load = float(corrected.load_n[window.frames].mean())
+    sign = math.copysign(1.0, float(corrected.speed_rad_s[window.frames].mean()))
+    return sign / (corrected.geometry.faces * corrected.geometry.radius_m * mean_load)
+
+
+def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
+    frames = window.frames
+    torque = corrected.torque_nm[frames]
+    load = corrected.load_n[frames]
+    # Load that moves within its band moves the torque along, which is not noise.
+    values = torque - torque.mean() / load.mean() * (load - load.mean())
+    time = corrected.time_s[frames] - corrected.time_s[frames].mean()
+    spread = float(time @ time)
+    slope = float(time @ values) / spread if spread > 0 else 0.0
+    residual: FloatArray = (values - values.mean() - slope * time) * _per_torque(corrected, window)
+    return residual
+
+
+def _draft(
+    corrected: CorrectedRun,
+    window: Window,
+    residual: FloatArray,
+    n_effective: float,
+    run_variance: float,
+) -> Draft:
+    frames = window.frames
+    per_torque = _per_torque(corrected, window)
+    load = corrected.load_n[frames]
+    mean_load = float(load.mean())
+    mu = float(corrected.torque_nm[frames].mean()) * per_torque
+    freedom = max(frames.size - 2, 0)
+    variance = (_PRIOR_FRAMES * run_variance + float(residual @ residual)) / (
+        _PRIOR_FRAMES + freedom
+    )
+    speed = np.abs(corrected.speed_rad_s[frames]) * corrected.geometry.radius_m
+    equal = np.full(frames.size, 1.0 / frames.size)
+    reason = ""
+    if float(load.std()) > LOAD_BAND * abs(mean_load):
+        reason = f"clamp load not steady: {100 * load.std() / abs(mean_load):.0f} % spread"
+    return Draft(
+        kind="kinetic",
+        method="ratio",
+        direction=window.direction,
+        slip_speed_m_s=float(np.exp(np.log(np.maximum(speed, 1e-9)).mean())),
+        temperature_c=float(corrected.temperature_c[frames].mean()),
+        pressure_mpa=mean_load / corrected.geometry.area_m2 / 1e6,
+        mu=mu,
+        u_random=math.sqrt(variance / n_effective),
+        n_samples=int(corrected.n_samples[frames].sum()),
+        n_effective=n_effective,
+        start_s=float(corrected.time_s[frames[0]]),
+        end_s=float(corrected.time_s[frames[-1]]),
+        contributions=linear_contributions(
+            corrected, frames, equal * per_torque, -equal * mu / mean_load, mu
+        ),
+        reason=reason,
+    )

@@ -1,0 +1,187 @@
+"""A whole campaign from its logs to friction points."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from rigdata.campaign.campaign import Campaign, Pack, Run
+from rigdata.errors import Notice, ReductionError, RigdataError, Severity
+from rigdata.reduction.corrections import PackZero
+from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.points import concatenate
+from rigdata.reduction.results import Reduction, RunSummary
+from rigdata.reduction.run import RunResult, reduce_drag_run, reduce_run, reduce_zero_run
+
+Progress = Callable[[str], None]
+
+
+def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> Reduction:
+    """Reduce every run of a campaign.
+
+    Zero runs come first, then drag runs, because the others need them; the
+    order of the runs in campaign.toml changes nothing but the order of points.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    progress : callable, optional
+        Called with the id of each run before it is read.
+
+    Returns
+    -------
+    Reduction
+        A run that fails is listed in `left_out` and does not stop the others.
+
+    Raises
+    ------
+    ReductionError
+        When no run at all gives a friction point.
+    """
+    account = _Account(campaign, progress)
+    rig = campaign.rig
+
+    zeros: dict[str, PackZero] = {}
+    for run, pack in account.pending("zero"):
+        with account.attempt(run):
+            result, zero = reduce_zero_run(run, pack, rig)
+            zeros.setdefault(pack.name, zero)
+            account.enter(result)
+
+    drag_runs: list[DragData] = []
+    for run, pack in account.pending("drag"):
+        with account.attempt(run):
+            result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name))
+            drag_runs.append(data)
+            account.enter(result)
+    drags = {name: _pack_drag(campaign, pack, drag_runs) for name, pack in campaign.packs.items()}
+
+    results = []
+    for run, pack in account.pending(None):
+        with account.attempt(run):
+            drag = drags[pack.name]
+            results.append(reduce_run(run, pack, rig, drag.surface, zeros.get(pack.name)))
+            account.enter(results[-1])
+    points = [r.points for r in results if r.points is not None]
+    if not points:
+        reasons = "; ".join(f"{run}: {why}" for run, why in account.left_out.items())
+        raise ReductionError(
+            f"no run gave a friction point ({reasons or 'there are no friction runs'})",
+            where=str(campaign.path),
+            do="Mend the runs named, or record new ones.",
+        )
+    tested = {pack for part in points for pack in part.pack.tolist()}
+    return Reduction(
+        campaign=campaign,
+        points=concatenate(points),
+        traces={r.run: r.trace for r in results},
+        summaries=account.summaries,
+        left_out=account.left_out,
+        notices=(
+            *campaign.notices,
+            *account.notices,
+            *(n for name in drags if name in tested for n in drags[name].notices),
+        ),
+        drag={name: drags[name].words for name in drags if name in tested},
+    )
+
+
+@dataclass
+class _Account:
+    """The running account of one reduction: what was read, said and left out."""
+
+    campaign: Campaign
+    progress: Progress | None
+    left_out: dict[str, str] = field(default_factory=dict)
+    notices: list[Notice] = field(default_factory=list)
+    summaries: dict[str, RunSummary] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for run in self.campaign.runs:
+            if run.exclude:
+                self.leave_out(run, f"excluded in campaign.toml: {run.exclude}")
+
+    def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
+        """Yield the runs of one procedure, or with None all that measure friction."""
+        for run in self.campaign.runs:
+            wanted = run.procedure == procedure
+            if procedure is None:
+                wanted = run.procedure not in ("zero", "drag")
+            if wanted and run.id not in self.left_out:
+                if self.progress is not None:
+                    self.progress(run.id)
+                yield run, self.campaign.packs[run.pack]
+
+    @contextmanager
+    def attempt(self, run: Run) -> Iterator[None]:
+        """Leave a run out, with its reason, when the work on it fails."""
+        try:
+            yield
+        except RigdataError as fault:
+            self.leave_out(run, str(fault), fault)
+
+    def leave_out(self, run: Run, why: str, fault: RigdataError | None = None) -> None:
+        """Note that a run has no result."""
+        self.left_out[run.id] = why
+        what, do = (fault.what, fault.do) if fault is not None else (why, "")
+        self.notices.append(Notice(Severity.LEFT_OUT, f"run {run.id}", what, do))
+
+    def enter(self, result: RunResult) -> None:
+        """Enter one reduced run."""
+        self.notices.extend(result.notices)
+        self.summaries[result.run] = RunSummary(
+            run=result.run,
+            n_rows=result.n_rows,
+            n_points=len(result.points) if result.points is not None else 0,
+            flagged=result.flagged,
+            log_sha256=result.log_sha256,
+        )
+
+
+@dataclass(frozen=True)
+class _PackDrag:
+    surface: Drag | None
+    words: str
+    notices: tuple[Notice, ...] = ()
+
+
+def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) -> _PackDrag:
+    """Fit the pack's own drag, borrow that of its like, or go without, and say which."""
+    own = [d for d in drag_runs if d.pack == pack.name]
+    like = [d for d in drag_runs if _alike(campaign.packs, d.pack, pack.name)]
+    where = f"pack {pack.name}"
+    try:
+        if own:
+            surface = fit_drag(own, campaign.oil)
+            return _PackDrag(surface, f"own drag runs {', '.join(surface.runs)}")
+        if like:
+            surface = fit_drag(like, campaign.oil, borrowed=True)
+            text = (
+                f"no drag run of its own; drag is borrowed from {', '.join(surface.runs)} "
+                f"with a spread of {100 * surface.borrowed_u:.0f} % between packs"
+            )
+            return _PackDrag(
+                surface,
+                text,
+                (Notice(Severity.WARNING, where, text, "Record a drag run of this pack."),),
+            )
+    except ReductionError as fault:
+        text = f"drag could not be fitted ({fault.what}), so it stays in the coefficients"
+        return _PackDrag(None, text, (Notice(Severity.WARNING, where, text, fault.do),))
+    if campaign.oil is None:
+        text = "no oil in campaign.toml and no drag run: run dry, no drag taken off"
+        return _PackDrag(None, text, (Notice(Severity.NOTE, where, text),))
+    text = "no drag run, so the drag of oil and seals stays in the coefficients"
+    return _PackDrag(
+        None, text, (Notice(Severity.WARNING, where, text, "Record a drag run of this pack."),)
+    )
+
+
+def _alike(packs: Mapping[str, Pack], first: str, second: str) -> bool:
+    a, b = packs[first], packs[second]
+    return (a.friction_faces, a.outer_radius_mm, a.inner_radius_mm) == (
+        b.friction_faces,
+        b.outer_radius_mm,
+        b.inner_radius_mm,
+    )

@@ -1,0 +1,202 @@
+"""One run from its log to its friction points."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from rigdata.calibration.channels import to_signals
+from rigdata.calibration.signals import Signals
+from rigdata.campaign.campaign import Pack, Run
+from rigdata.campaign.rig import Rig
+from rigdata.errors import LogError, Notice, ReductionError, Severity
+from rigdata.logs.frames import ColumnRequest, read_frames
+from rigdata.reduction.breakaway import breakaway_drafts
+from rigdata.reduction.corrections import CorrectedRun, PackZero, correct
+from rigdata.reduction.drafts import Draft, to_points
+from rigdata.reduction.drag import Drag, DragData
+from rigdata.reduction.faults import check_run
+from rigdata.reduction.load_slope import load_slope_drafts
+from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.ratio import ratio_drafts
+from rigdata.reduction.trace import Trace, trace_of
+from rigdata.reduction.windows import WINDOWS, load_legs, steady_windows
+
+BREAKAWAY_FRAME_S = 1e-3
+_DRAG_CELL_S = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class RunResult:
+    """What one run gave.
+
+    Attributes
+    ----------
+    points : FrictionPoints or None
+        None for zero and drag runs.
+    flagged : Mapping[str, Mapping[str, int]]
+        Samples flagged, by channel and by the flag's words.
+    log_sha256 : str
+        Hash of the log as read.
+    """
+
+    run: str
+    points: FrictionPoints | None
+    trace: Trace
+    notices: tuple[Notice, ...]
+    flagged: Mapping[str, Mapping[str, int]]
+    n_rows: int
+    log_sha256: str
+
+
+def read_signals(run: Run, rig: Rig) -> Signals:
+    """Read the log of one run into SI channels.
+
+    Raises
+    ------
+    LogError, CalibrationError
+        When the log or a record cannot be used.
+    """
+    if not run.log.is_file():
+        raise LogError(
+            "the log is missing", where=str(run.log), do="Put it there, or drop the run."
+        )
+    columns = {
+        name: ColumnRequest(
+            column=channel.column,
+            low=channel.range[0] if channel.range else None,
+            high=channel.range[1] if channel.range else None,
+            may_stick=name not in ("torque", "clamp_load", "cylinder_pressure"),
+        )
+        for name, channel in rig.channels.items()
+        if channel.column is not None
+    }
+    frames = read_frames(
+        run.log,
+        rig.log,
+        columns,
+        frame_s=BREAKAWAY_FRAME_S if run.procedure == "breakaway" else None,
+        start_s=run.start_s,
+        end_s=run.end_s,
+    )
+    return to_signals(frames, rig, run=run.id)
+
+
+def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:
+    """Read the zeros of torque and load over a whole run without load and slip."""
+    signals = read_signals(run, rig)
+    corrected = correct(signals, run, pack, rig, None, None)
+    if corrected.zeros is None:
+        raise ReductionError("no zero could be read", where=f"run {run.id}")
+    return _result(signals, corrected, None), corrected.zeros
+
+
+def reduce_drag_run(
+    run: Run, pack: Pack, rig: Rig, pack_zero: PackZero | None
+) -> tuple[RunResult, DragData]:
+    """Read the drag torque of a run with slip and without load."""
+    signals = read_signals(run, rig)
+    corrected = correct(signals, run, pack, rig, None, pack_zero)
+    return _result(signals, corrected, None), drag_data(corrected)
+
+
+def drag_data(corrected: CorrectedRun) -> DragData:
+    """Average the drag torque of a run without clamp load over cells of half a second."""
+    time = corrected.time_s
+    speed = np.abs(corrected.speed_rad_s)
+    moving = corrected.usable & (speed > 0.01 * speed.max())
+    if not moving.any():
+        raise ReductionError(
+            "slip speed never leaves zero",
+            where=f"run {corrected.run.id}",
+            expected="a drag run with the plates slipping and no clamp load",
+        )
+    picked = np.flatnonzero(moving)
+    cell = np.floor((time[picked] - time[0]) / _DRAG_CELL_S).astype(np.int64)
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(cell)) + 1))
+    counts = np.diff(np.concatenate((starts, [picked.size])))
+
+    def mean(values: Any) -> Any:
+        return np.add.reduceat(values[picked], starts) / counts
+
+    return DragData(
+        run=corrected.run.id,
+        pack=corrected.pack.name,
+        speed=mean(corrected.speed_rad_s),
+        oil_temperature=mean(corrected.oil_temperature_c),
+        torque=mean(corrected.torque_nm),
+        u_zero=corrected.zeros.torque.u if corrected.zeros is not None else 0.0,
+    )
+
+
+def reduce_run(
+    run: Run,
+    pack: Pack,
+    rig: Rig,
+    drag: Drag | None,
+    pack_zero: PackZero | None,
+) -> RunResult:
+    """Reduce one run to friction points.
+
+    Raises
+    ------
+    RigdataError
+        With the reason why the run must be left out.
+    """
+    signals = read_signals(run, rig)
+    corrected = correct(signals, run, pack, rig, drag, pack_zero)
+    check_run(corrected)
+    drafts, notices = _drafts(corrected)
+    if not drafts:
+        raise ReductionError(
+            "no window is steady enough for a friction point",
+            where=f"run {run.id}",
+            expected=f"what a {run.procedure} run holds or sweeps",
+            do="Look at the trace: is the procedure named rightly?",
+        )
+    points = to_points(corrected, drafts)
+    if run.procedure == "bedding":
+        points = points.not_used(np.ones(len(points), dtype=np.bool_), "bedding-in")
+    return _result(signals, corrected, points, notices)
+
+
+def _result(
+    signals: Signals,
+    corrected: CorrectedRun,
+    points: FrictionPoints | None,
+    notices: Sequence[Notice] = (),
+) -> RunResult:
+    return RunResult(
+        run=corrected.run.id,
+        points=points,
+        trace=trace_of(corrected, points),
+        notices=(*signals.notices, *corrected.notices, *notices),
+        flagged={
+            channel: {str(getattr(flag, "name", flag)).lower(): n for flag, n in counts.items()}
+            for channel, counts in signals.counts.items()
+        },
+        n_rows=signals.n_rows,
+        log_sha256=signals.sha256,
+    )
+
+
+def _drafts(corrected: CorrectedRun) -> tuple[list[Draft], list[Notice]]:
+    procedure = corrected.run.procedure
+    if procedure == "breakaway":
+        return breakaway_drafts(corrected), []
+    if procedure == "load-sweep":
+        drafts, notices = load_slope_drafts(corrected, load_legs(corrected))
+        if drafts:
+            return drafts, notices
+        fallback = Notice(
+            Severity.WARNING,
+            f"run {corrected.run.id}",
+            "the load does not span two to one at a held slip speed, so no slope is taken; "
+            "steady windows are used instead",
+            "Sweep the load over a wider range.",
+        )
+        return ratio_drafts(corrected, steady_windows(corrected)), [fallback]
+    return ratio_drafts(corrected, WINDOWS[procedure](corrected)), []

@@ -1,0 +1,196 @@
+"""The unloaded start and end of a run, and the zeros read there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigdata.arrays import BoolArray, FloatArray
+from rigdata.calibration.signals import Signal
+from rigdata.reduction.stretches import Stretch
+from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.sources import Effect, Scope, Source
+
+LEAST_IDLE_S = 0.5
+
+
+@dataclass(frozen=True)
+class Idle:
+    """The unloaded standstill at the start and the end of a run; None where absent."""
+
+    start: Stretch | None
+    end: Stretch | None
+
+
+@dataclass(frozen=True, eq=False)
+class Zero:
+    """The reading of one channel when nothing acts on it.
+
+    Attributes
+    ----------
+    time_s : (m,) float
+        Mid times of the stretches it was read in; m is 1 or 2. [s]
+    value : (m,) float
+        Mean reading there, in the channel's unit.
+    u : float
+        Standard uncertainty of one of these means from noise alone.
+    shift : (k, m) float
+        Change of the reading there for one standard deviation of each of the
+        channel's own sources.
+    """
+
+    time_s: FloatArray
+    value: FloatArray
+    u: float
+    shift: FloatArray
+
+    @property
+    def drift(self) -> float:
+        """Change from start to end, in the channel's unit."""
+        return float(self.value[-1] - self.value[0])
+
+
+def find_idle(
+    time_s: FloatArray,
+    load: FloatArray,
+    speed: FloatArray,
+    usable: BoolArray,
+    *,
+    idle_limit: float,
+) -> Idle:
+    """Find where a run begins and ends unloaded at standstill.
+
+    Parameters
+    ----------
+    time_s, load, speed : (n,) array
+        Clamp load [N] and slip speed [rad/s] against time.
+    usable : (n,) bool array
+        Frames with a good reading.
+    idle_limit : float
+        The largest load reading that can still be the zero of the cell. [N]
+
+    Notes
+    -----
+    The first half second says what idle looks like; idle ends where load or
+    speed leaves it by more than its noise.  Where that first load is over
+    `idle_limit` or the plates already slip, the run did not begin unloaded.
+    The end of the run is the same, seen backwards.
+    """
+    top_speed = float(np.max(np.abs(speed), initial=0.0))
+    forward = _idle_length(time_s, load, speed, usable, idle_limit, top_speed)
+    back = _idle_length(
+        time_s[-1] - time_s[::-1], load[::-1], speed[::-1], usable[::-1], idle_limit, top_speed
+    )
+    count = time_s.size
+    return Idle(
+        Stretch(0, forward) if forward else None,
+        Stretch(count - back, count) if back and forward < count else None,
+    )
+
+
+def _idle_length(
+    time_s: FloatArray,
+    load: FloatArray,
+    speed: FloatArray,
+    usable: BoolArray,
+    idle_limit: float,
+    top_speed: float,
+) -> int:
+    first = (time_s - time_s[0] <= LEAST_IDLE_S) & usable
+    if np.count_nonzero(first) < 3:
+        return 0
+    idle_load, load_noise = _level(load[first])
+    idle_speed, speed_noise = _level(speed[first])
+    slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed)
+    if abs(idle_load) > idle_limit or (slips and top_speed > 0):
+        return 0
+    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.02 * idle_limit)) | (
+        np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed)
+    )
+    # Two frames in a row, so that one stray sample does not end the idle stretch.
+    left = np.flatnonzero((away & usable)[:-1] & (away & usable)[1:])
+    length = int(left[0]) if left.size else time_s.size
+    if left.size:
+        # The channel left its noise band a little after the motion began.
+        guard = np.searchsorted(time_s, time_s[length] - 0.1)
+        length = int(guard)
+    return length if time_s[max(length - 1, 0)] - time_s[0] >= LEAST_IDLE_S else 0
+
+
+def _level(values: FloatArray) -> tuple[float, float]:
+    """Median, and noise from first differences, so that a slope does not widen it."""
+    steps = np.diff(values)
+    noise = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / math.sqrt(2)
+    return float(np.median(values)), noise
+
+
+def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[Stretch]) -> Zero:
+    """Read the zero of a channel in each idle stretch."""
+    picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
+    values = [float(signal.values[p].mean()) for p in picked]
+    u = 0.0
+    for p in picked:
+        residual = signal.values[p] - signal.values[p].mean()
+        n_effective = effective_size(residual).n_effective
+        u = max(u, float(residual.std(ddof=1)) / math.sqrt(n_effective))
+    return Zero(
+        time_s=np.array([float(time_s[p].mean()) for p in picked]),
+        value=np.array(values),
+        u=u,
+        shift=np.stack([signal.sensitivity[:, p].mean(axis=1) for p in picked], axis=1),
+    )
+
+
+def tare(signal: Signal, time_s: FloatArray, zero: Zero) -> tuple[FloatArray, FloatArray]:
+    """Take the zero, drifting in a straight line from start to end, off a channel.
+
+    Returns
+    -------
+    values : (n,) array
+        The reading less its zero.
+    shift : (k, n) array
+        Change of that difference for one standard deviation of each source.
+
+    Notes
+    -----
+    A source that acts through the calibration curve shifts the reading and the
+    zero alike, so only its difference stays: a wrong level cancels, a wrong
+    slope acts on the difference.  What the curve leaves over (the record's
+    residual, a stated uncertainty) is not the same at two readings and stays.
+    """
+    value = np.interp(time_s, zero.time_s, zero.value)
+    shift = signal.sensitivity.copy()
+    for row, source in enumerate(signal.sources):
+        if acts_through_curve(source):
+            shift[row] -= np.interp(time_s, zero.time_s, zero.shift[row])
+    return signal.values - value, shift
+
+
+def acts_through_curve(source: Source) -> bool:
+    """Whether a source moves all readings of its channel along one calibration curve."""
+    return source.scope is Scope.RIG and not source.id.endswith(":direct")
+
+
+def zero_sources(
+    quantity: str, run: str, zero_run: str, zero: Zero
+) -> tuple[tuple[Source, ...], FloatArray]:
+    """Name the zero's own causes of uncertainty and their size in the channel's unit.
+
+    The zero comes from `zero_run` (the run itself, or the pack's zero run); the
+    change between start and end is a drift whose course between is not known:
+    rectangular about the straight line, ``|drift| / sqrt(12)``.
+    """
+    words = quantity.replace("-", " ")
+    prefix = "zero" if quantity == "torque" else f"{quantity}-zero"
+    sources = [Source(f"{prefix}:{zero_run}", Scope.RUN, Effect.ADDITIVE, f"zero of the {words}")]
+    sizes = [zero.u]
+    if zero.value.size > 1:
+        sources.append(
+            Source(
+                f"{prefix}-drift:{run}", Scope.RUN, Effect.ADDITIVE, f"drift of the {words} zero"
+            )
+        )
+        sizes.append(abs(zero.drift) / math.sqrt(12))
+    return tuple(sources), np.array(sizes)
