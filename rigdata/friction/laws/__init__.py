@@ -1,0 +1,1 @@
+"""Formulas for the friction coefficient, one a file."""

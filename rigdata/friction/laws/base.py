@@ -1,0 +1,136 @@
+"""What a law is: a formula for mu with named parameters and its derivatives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from rigdata.arrays import FloatArray
+from rigdata.friction.conditions import Conditions, ReferenceCondition, shown_axes
+
+# exp() of more than this says nothing about friction and would only overflow.
+_EXPONENT_LIMIT = 50.0
+
+
+@dataclass(frozen=True)
+class LawParameter:
+    """One parameter of a law.
+
+    Attributes
+    ----------
+    name : str
+        As in the formula and in fits.json.
+    unit : str
+        Its unit, ``1`` for a number.
+    meaning : str
+        What it is, in words a test engineer uses.
+    axis : str or None
+        The member of `AXES` whose variation the data need to show it.
+    neutral : float or None
+        Value held when the data cannot show it: the law then does without it.
+        None where the law has no meaning without the parameter.
+    low, high : float
+        Bounds, infinite where there is none.
+    bound_reason : str
+        Why the bounds are there.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    axis: str | None = None
+    neutral: float | None = None
+    low: float = -np.inf
+    high: float = np.inf
+    bound_reason: str = "none: either sign is possible"
+
+
+LawFunction = Callable[[Conditions, FloatArray, ReferenceCondition], FloatArray]
+StartFunction = Callable[[Conditions, FloatArray, ReferenceCondition], list[FloatArray]]
+
+
+@dataclass(frozen=True)
+class Law:
+    """A formula for mu, as plain functions of the condition and the parameters.
+
+    Attributes
+    ----------
+    name : str
+        Name used in files and on the command line.
+    formula : str
+        The formula in one line.
+    parameters : tuple of LawParameter
+        The p parameters in the order of `theta`.
+    mu : function (conditions, theta, reference) -> (n,) array
+    jacobian : function (conditions, theta, reference) -> (n, p) array
+        Derivatives of mu with respect to the parameters.
+    starts : function (conditions, mu, reference) -> list of (p,) arrays
+        Start values found from the data, best first.
+    """
+
+    name: str
+    formula: str
+    parameters: tuple[LawParameter, ...]
+    mu: LawFunction
+    jacobian: LawFunction
+    starts: StartFunction
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Parameter names in the order of `theta`."""
+        return tuple(parameter.name for parameter in self.parameters)
+
+    def axes(self) -> frozenset[str]:
+        """Axes that the law depends on."""
+        return frozenset(p.axis for p in self.parameters if p.axis is not None)
+
+
+TEMPERATURE_COEFFICIENT = LawParameter(
+    "b", "1/K", "relative change of mu per kelvin", axis="temperature_c", neutral=0.0
+)
+PRESSURE_EXPONENT = LawParameter(
+    "c", "1", "exponent of the face pressure", axis="pressure_mpa", neutral=0.0
+)
+
+
+def surroundings(
+    conditions: Conditions, b: float, c: float, reference: ReferenceCondition
+) -> FloatArray:
+    """Return the factor ``exp(b (T - T0)) (p / p0)^c`` that laws share, (n,)."""
+    exponent = b * (conditions.temperature_c - reference.temperature_c)
+    exponent = exponent + c * log_pressure(conditions, reference)
+    factor: FloatArray = np.exp(np.clip(exponent, -_EXPONENT_LIMIT, _EXPONENT_LIMIT))
+    return factor
+
+
+def log_pressure(conditions: Conditions, reference: ReferenceCondition) -> FloatArray:
+    """Return ``ln(p / p0)``, (n,)."""
+    logarithm: FloatArray = np.log(conditions.pressure_mpa / reference.pressure_mpa)
+    return logarithm
+
+
+def start_surroundings(
+    conditions: Conditions, mu: FloatArray, reference: ReferenceCondition
+) -> tuple[float, float]:
+    """Return start values of b and c from a line in ln mu, 0 where an axis is not shown.
+
+    The slip speed enters as a parabola in ln v, so that its effect is not taken
+    for that of a temperature that rises with it.
+    """
+    shown = shown_axes(conditions)
+    columns = [np.ones(mu.shape)]
+    if "slip_speed_m_s" in shown:
+        speed = np.log(conditions.slip_speed_m_s / reference.slip_speed_m_s)
+        columns += [speed, speed**2]
+    place = {}
+    if "temperature_c" in shown:
+        place["b"] = len(columns)
+        columns.append(conditions.temperature_c - reference.temperature_c)
+    if "pressure_mpa" in shown:
+        place["c"] = len(columns)
+        columns.append(log_pressure(conditions, reference))
+    solution = np.linalg.lstsq(np.stack(columns, axis=1), np.log(mu), rcond=None)[0]
+    b, c = (float(solution[place[k]]) if k in place else 0.0 for k in "bc")
+    return b, c

@@ -1,0 +1,96 @@
+"""Every law: derivatives, bounds, start values."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from rigdata.errors import FitError
+from rigdata.friction.conditions import Conditions, shown_axes
+from rigdata.friction.laws.registry import LAWS, law
+
+REFERENCE = SimpleNamespace(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
+THETA = {
+    "constant": np.array([0.12]),
+    "log-speed": np.array([0.12, -0.004, -0.0008, -0.06]),
+    "stribeck": np.array([0.10, 0.14, 0.05, 1.3, 0.005, -0.0008, -0.06]),
+}
+
+
+def conditions(seed: int = 3, n: int = 40) -> Conditions:
+    rng = np.random.default_rng(seed)
+    return Conditions(
+        np.geomspace(0.004, 1.5, n), rng.uniform(30.0, 140.0, n), rng.uniform(0.3, 3.0, n)
+    )
+
+
+@pytest.mark.parametrize("name", LAWS)
+def test_jacobian_agrees_with_central_differences(name):
+    where, theta = conditions(), THETA[name]
+    analytic = law(name).jacobian(where, theta, REFERENCE)
+    assert analytic.shape == (40, len(law(name).parameters))
+    for i, value in enumerate(theta):
+        step = np.zeros_like(theta)
+        step[i] = 1e-5 * abs(value)
+        above = law(name).mu(where, theta + step, REFERENCE)
+        below = law(name).mu(where, theta - step, REFERENCE)
+        numeric = (above - below) / (2 * step[i])
+        scale = np.abs(numeric).max()
+        assert analytic[:, i] == pytest.approx(numeric, rel=1e-7, abs=1e-8 * scale)
+
+
+@pytest.mark.parametrize("name", LAWS)
+def test_starts_are_inside_the_bounds_and_fit_clean_data_roughly(name):
+    where = conditions()
+    mu = law(name).mu(where, THETA[name], REFERENCE)
+    for start in law(name).starts(where, mu, REFERENCE):
+        for value, parameter in zip(start, law(name).parameters, strict=True):
+            assert parameter.low < value < parameter.high, parameter.name
+    best = law(name).mu(where, law(name).starts(where, mu, REFERENCE)[0], REFERENCE)
+    assert np.abs(best / mu - 1).max() < 0.25
+
+
+@pytest.mark.parametrize("name", LAWS)
+def test_extreme_parameters_stay_finite(name):
+    where = conditions()
+    for scale in (1e-6, 1.0, 1e6):
+        theta = THETA[name] * scale
+        with np.errstate(over="raise", invalid="raise", divide="raise"):
+            assert np.all(np.isfinite(law(name).mu(where, theta, REFERENCE)))
+            assert np.all(np.isfinite(law(name).jacobian(where, theta, REFERENCE)))
+
+
+def test_stribeck_values_at_given_speeds():
+    """Hand values: mu_k .10, mu_s .14, v_s .05, d 1, k .005."""
+    theta = np.array([0.10, 0.14, 0.05, 1.0, 0.005, 0.0, 0.0])
+    speeds = [0.01, 0.05, 0.1, 0.5, 1.0]
+    expected = [0.13279923, 0.11496518, 0.10591341, 0.10250182, 0.105]
+    assert law("stribeck").mu(Conditions(speeds, 80.0, 1.0), theta, REFERENCE) == pytest.approx(
+        expected, abs=5e-9
+    )
+
+
+def test_every_law_gives_its_level_at_the_reference():
+    reference = Conditions(0.1, 80.0, 1.0)
+    assert law("log-speed").mu(reference, THETA["log-speed"], REFERENCE) == pytest.approx(0.12)
+
+
+def test_an_axis_that_hardly_varies_is_not_shown():
+    assert shown_axes(Conditions([0.1, 0.19], [80, 89.9], [1.0, 1.29])) == frozenset()
+    assert shown_axes(Conditions([0.1, 0.2], [80, 90], [1.0, 1.3])) == {
+        "slip_speed_m_s",
+        "temperature_c",
+        "pressure_mpa",
+    }
+
+
+def test_unknown_law_names_the_known_ones():
+    with pytest.raises(FitError, match="constant, log-speed, stribeck"):
+        law("hyperbolic")
+
+
+def test_conditions_broadcast_and_are_read_only():
+    where = Conditions([0.1, 0.2], 80.0, 1.0)
+    assert where.temperature_c.tolist() == [80.0, 80.0]
+    with pytest.raises(ValueError, match="read-only"):
+        where.temperature_c[0] = 0.0
