@@ -1,3 +1,89 @@
-"""Friction coefficients with honest uncertainty from the logs of a clutch-plate bench rig."""
+"""Friction coefficients with honest uncertainty from the logs of a clutch-plate bench rig.
+
+The names in `__all__` are the public API.  They are imported on first use, so
+that ``import rigdata`` and the command line's help stay quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rigdata.campaign.campaign import Campaign, read_campaign
+    from rigdata.comparison.ratios import Ratio, compare_groups
+    from rigdata.errors import Notice, RigdataError, Severity
+    from rigdata.friction.conditions import Conditions
+    from rigdata.friction.fitting import fit_campaign
+    from rigdata.friction.results import FrictionFit, Group
+    from rigdata.pipeline import CampaignResult, run_campaign
+    from rigdata.reduction.points import FrictionPoints
+    from rigdata.reduction.points_file import read_points
+    from rigdata.reduction.reduce import reduce_campaign
+    from rigdata.reduction.results import Reduction
+    from rigdata.report.page import render_report
+    from rigdata.tables.read import read_table
+    from rigdata.tables.table import CoefficientTable
+    from rigdata.tables.write import write_tables
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "Campaign": "rigdata.campaign.campaign",
+    "CampaignResult": "rigdata.pipeline",
+    "CoefficientTable": "rigdata.tables.table",
+    "Conditions": "rigdata.friction.conditions",
+    "FrictionFit": "rigdata.friction.results",
+    "FrictionPoints": "rigdata.reduction.points",
+    "Group": "rigdata.friction.results",
+    "Notice": "rigdata.errors",
+    "Ratio": "rigdata.comparison.ratios",
+    "Reduction": "rigdata.reduction.results",
+    "RigdataError": "rigdata.errors",
+    "Severity": "rigdata.errors",
+    "compare_groups": "rigdata.comparison.ratios",
+    "fit_campaign": "rigdata.friction.fitting",
+    "read_campaign": "rigdata.campaign.campaign",
+    "read_points": "rigdata.reduction.points_file",
+    "read_table": "rigdata.tables.read",
+    "reduce_campaign": "rigdata.reduction.reduce",
+    "render_report": "rigdata.report.page",
+    "run_campaign": "rigdata.pipeline",
+    "write_tables": "rigdata.tables.write",
+}
+
+__all__ = [
+    "Campaign",
+    "CampaignResult",
+    "CoefficientTable",
+    "Conditions",
+    "FrictionFit",
+    "FrictionPoints",
+    "Group",
+    "Notice",
+    "Ratio",
+    "Reduction",
+    "RigdataError",
+    "Severity",
+    "compare_groups",
+    "fit_campaign",
+    "read_campaign",
+    "read_points",
+    "read_table",
+    "reduce_campaign",
+    "render_report",
+    "run_campaign",
+    "write_tables",
+]
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'rigdata' has no attribute '{name}'")
+    value: object = getattr(importlib.import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -15,24 +15,11 @@ import click
 
 from rigdata import __version__
 from rigdata.errors import Notice, Severity
+from rigdata.report.numbers import decimals_for
 
 WIDTH = 80
 LEFT_SOMETHING_OUT = 3
 _GAP = "  "
-
-
-def decimals(u: float) -> int:
-    """Return the decimals that leave two significant digits of the uncertainty `u`.
-
-    Examples
-    --------
-    >>> decimals(0.0021), decimals(0.21), decimals(37.0), decimals(0.00996)
-    (4, 2, 0, 3)
-    """
-    if not (math.isfinite(u) and u > 0.0):
-        return 4
-    exponent = int(f"{u:.1e}".split("e")[1])
-    return max(0, 1 - exponent)
 
 
 def rounded(value: float, u: float) -> str:
@@ -45,7 +32,7 @@ def rounded(value: float, u: float) -> str:
     >>> rounded(float("nan"), 0.1)
     '-'
     """
-    return f"{value:.{decimals(u)}f}" if math.isfinite(value) else "-"
+    return f"{value:.{decimals_for(u)}f}" if math.isfinite(value) else "-"
 
 
 def interval(low: float, high: float, u: float) -> str:
