@@ -1,0 +1,106 @@
+"""How well the laws fit: residuals against each coordinate, and pulls of the sources."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from rigdata.arrays import FloatArray
+from rigdata.figures import style
+from rigdata.figures.curves import points_of
+from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.results import FrictionFit, Group
+from rigdata.reduction.points import FrictionPoints
+
+_BINS = 7
+_MOST_PULLS = 24
+
+
+def relative_residuals(points: FrictionPoints, fit: FrictionFit) -> FloatArray:
+    """Return ``mu / law - 1`` of each point."""
+    law = fit.predict(Conditions(**{name: getattr(points, name) for name in AXES})).mu
+    result: FloatArray = points.mu / law - 1.0
+    return result
+
+
+@style.styled()
+def residuals(points: FrictionPoints, fits: Mapping[Group, FrictionFit]) -> Figure:
+    """Draw relative residuals against slip speed, temperature and pressure.
+
+    The line in each panel joins the means of equal numbers of points: a law
+    that bends wrongly shows as a line that leaves zero.
+    """
+    drawing = style.figure(3.6)
+    panels = drawing.subplots(1, 3, sharey=True)
+    key: list[Line2D] = []
+    for i, (group, fit) in enumerate(fits.items()):
+        own = points.select(points_of(points, group))
+        look = style.mark(i)
+        percent = 100.0 * relative_residuals(own, fit)
+        for panel, coordinate in zip(panels, AXES, strict=True):
+            x = getattr(own, coordinate)
+            dots = {"ls": "none", "marker": look.marker, "ms": 3.2, "mfc": "none", "mew": 0.7}
+            panel.plot(x, percent, color=look.colour, alpha=0.55, **dots)
+            panel.plot(*binned(x, percent), color=look.colour, ls=look.line)
+        key.append(
+            Line2D([], [], color=look.colour, ls=look.line, marker=look.marker, label=str(group))
+        )
+    for panel, coordinate in zip(panels, AXES, strict=True):
+        panel.axhline(0.0, color=style.INK, lw=0.8, zorder=1.5)
+        panel.set_xlabel(style.axis_label(coordinate))
+    style.log_speed_axis(panels[0])
+    panels[0].set_ylabel("Point above or below its law [%]")
+    drawing.legend(handles=key, loc="outside lower center", ncols=4)
+    return drawing
+
+
+def binned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the means of x and y over runs of equally many points along x."""
+    order = np.argsort(x, kind="stable")
+    parts = np.array_split(order, max(1, min(_BINS, len(order) // 4)))
+    parts = [part for part in parts if part.size]
+    return (
+        np.array([x[part].mean() for part in parts]),
+        np.array([y[part].mean() for part in parts]),
+    )
+
+
+@style.styled()
+def pulls(values: Sequence[tuple[str, str, float]], groups: Sequence[str]) -> Figure:
+    """Draw by how many standard deviations the fit moved each shared source.
+
+    Parameters
+    ----------
+    values : sequence of (group, source, pull)
+        The largest are drawn, in order; a pull beyond 2 asks for a look at
+        that calibration record, zero or radius.
+    groups : sequence of str
+        Group names in the order of their marks.
+    """
+    largest = sorted(values, key=lambda item: -abs(item[2]))[:_MOST_PULLS]
+    rows = sorted(largest, key=lambda item: item[2])
+    drawing = style.figure(0.9 + 0.19 * max(len(rows), 3))
+    axes = drawing.add_subplot()
+    for side in (-2.0, 2.0):
+        axes.axvline(side, color=style.MUTED, lw=1.0, ls=(0, (4.0, 2.0)))
+    axes.axvline(0.0, color=style.INK, lw=0.8)
+    for i, group in enumerate(groups):
+        look = style.mark(i)
+        mine = [(pull, row) for row, (name, _, pull) in enumerate(rows) if name == group]
+        if mine:
+            x, y = zip(*mine, strict=True)
+            axes.hlines(y, 0.0, x, color=look.colour, lw=0.8, alpha=0.6)
+            axes.plot(x, y, ls="none", marker=look.marker, color=look.colour, label=group)
+    reach = max([2.6] + [abs(pull) * 1.1 for _, _, pull in rows])
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(-0.7, max(len(rows), 3) - 0.3)
+    axes.set_yticks(range(len(rows)), [source for _, source, _ in rows])
+    axes.tick_params(axis="y", length=0)
+    axes.grid(visible=False, axis="y")
+    axes.set_xlabel("Pull [standard deviations of the source]")
+    if len(groups) > 1 and rows:
+        drawing.legend(loc="outside lower center", ncols=4)
+    return drawing

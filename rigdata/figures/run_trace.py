@@ -1,0 +1,69 @@
+"""One run as it was logged, with the windows that became friction points."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from rigdata.figures import style
+from rigdata.reduction.trace import Trace
+
+_MOST_NUMBERS = 26  # more window numbers than this would touch each other
+
+
+@style.styled()
+def run_trace(trace: Trace) -> Figure:
+    """Draw torque, clamp load, slip speed and plate temperature against time.
+
+    Windows are shaded and numbered as in their point's name; those not used
+    are hatched.
+    """
+    drawing = style.figure(6.4)
+    panels = drawing.subplots(4, 1, sharex=True)
+    time = trace.time_s
+    panels[0].plot(time, trace.torque_raw_nm, color=style.MUTED, lw=0.7, ls="-", label="as logged")
+    panels[0].plot(time, trace.torque_nm, color=style.BLACK, lw=1.0, label="corrected")
+    panels[1].plot(time, trace.clamp_load_n / 1e3, color=style.BLUE, lw=1.1)
+    panels[2].plot(time, trace.slip_speed_rad_s, color=style.VERMILION, lw=1.1)
+    panels[3].plot(time, trace.plate_temperature_c, color=style.GREEN, lw=1.1)
+    names = (style.axis_label("torque"), "Clamp load [kN]", style.axis_label("slip_speed"))
+    for panel, name in zip(panels, (*names, style.axis_label("plate_temperature")), strict=True):
+        panel.set_ylabel(name.replace(" [", "\n["), rotation=0, ha="right", va="center")
+        panel.margins(x=0.0)
+    for panel in panels:
+        _shade(panel, trace)
+    _number(panels[0], trace)
+    panels[-1].set_xlabel("Time [s]")
+    if np.any(trace.torque_raw_nm != trace.torque_nm):
+        drawing.legend(*panels[0].get_legend_handles_labels(), loc="outside lower right", ncols=2)
+    drawing.align_ylabels(panels)
+    return drawing
+
+
+def _shade(panel: Axes, trace: Trace) -> None:
+    for window in trace.windows:
+        if window.used:
+            panel.axvspan(window.start_s, window.end_s, color=style.PURPLE, alpha=0.25, lw=0)
+        else:
+            panel.axvspan(
+                window.start_s, window.end_s, fc="none", ec=style.MUTED, hatch="////", lw=0.4
+            )
+
+
+def _number(panel: Axes, trace: Trace) -> None:
+    """Write the number of each window above it; every second or third where dense."""
+    every = -(-len(trace.windows) // _MOST_NUMBERS)
+    for i, window in enumerate(trace.windows):
+        if i % max(every, 1) == 0:
+            panel.annotate(
+                window.point.rsplit("/", 1)[-1].lstrip("0") or "0",
+                xy=((window.start_s + window.end_s) / 2.0, 1.0),
+                xycoords=("data", "axes fraction"),
+                xytext=(0, 2),
+                textcoords="offset points",
+                ha="center",
+                va="bottom",
+                fontsize=8.0,
+                annotation_clip=True,
+            )

@@ -1,0 +1,199 @@
+"""The one style of every figure: colours, marks, axes and direct labels.
+
+Colours are chosen to be told apart with any colour vision and to stand out
+from white by 3:1 or more (Okabe and Ito's set without its pale members); each
+also comes with its own marker and line, so that no figure needs colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib import style as mpl_style
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+from rigdata.arrays import FloatArray
+from rigdata.quantities import QUANTITIES
+
+BLACK = "#000000"
+BLUE = "#0072b2"
+VERMILION = "#d55e00"
+GREEN = "#009e73"
+PURPLE = "#cc79a7"
+INK = "#222222"
+MUTED = "#666666"
+GRID = "#dddddd"
+PAPER = "#ffffff"
+
+WIDTH_IN = 7.6  # the text width of the report; every figure is as wide
+
+_RC = {
+    "axes.edgecolor": MUTED,
+    "axes.facecolor": "none",
+    "axes.formatter.useoffset": False,
+    "axes.grid": True,
+    "axes.labelcolor": INK,
+    "axes.labelsize": 9.0,
+    "axes.linewidth": 0.7,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 9.5,
+    "axes.titleweight": "bold",
+    "figure.constrained_layout.use": True,
+    "figure.facecolor": "none",
+    "font.size": 9.0,
+    "grid.color": GRID,
+    "grid.linewidth": 0.6,
+    "hatch.linewidth": 0.6,
+    "legend.fontsize": 8.5,
+    "legend.frameon": False,
+    "lines.linewidth": 1.7,
+    "lines.markersize": 4.5,
+    "savefig.facecolor": "none",
+    "svg.fonttype": "none",  # text stays text: searchable, and in the page's own font
+    "svg.hashsalt": "rigdata",
+    "text.color": INK,
+    "text.parse_math": False,  # a `$` in a pack's name is a dollar sign
+    "xtick.color": MUTED,
+    "xtick.labelcolor": INK,
+    "xtick.labelsize": 8.5,
+    "ytick.color": MUTED,
+    "ytick.labelcolor": INK,
+    "ytick.labelsize": 8.5,
+}
+
+
+@contextmanager
+def styled() -> Iterator[None]:
+    """Draw in the style of the report; also a decorator. Nothing global stays changed."""
+    with mpl_style.context(_RC, after_reset=True):
+        yield
+
+
+@dataclass(frozen=True)
+class Mark:
+    """How one material, batch or state looks: always three things at once."""
+
+    colour: str
+    marker: str
+    line: str | tuple[int, tuple[float, ...]]
+
+
+MARKS = (
+    Mark(BLACK, "o", "-"),
+    Mark(BLUE, "s", (0, (6.0, 1.6))),
+    Mark(VERMILION, "^", (0, (6.0, 1.6, 1.2, 1.6))),
+    Mark(GREEN, "D", (0, (3.0, 1.3))),
+    Mark(PURPLE, "v", (0, (6.0, 1.6, 1.2, 1.6, 1.2, 1.6))),
+)
+PACK_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "p")
+
+
+def mark(index: int) -> Mark:
+    """Return the look of the group number `index`; the set repeats after five."""
+    return MARKS[index % len(MARKS)]
+
+
+def pack_markers(packs: Sequence[str]) -> dict[str, str]:
+    """Return one marker shape for each pack name, in order of first appearance."""
+    names = list(dict.fromkeys(str(pack) for pack in packs))
+    return {name: PACK_MARKERS[i % len(PACK_MARKERS)] for i, name in enumerate(names)}
+
+
+def figure(height_in: float, *, width_in: float = WIDTH_IN) -> Figure:
+    """Return an empty figure of the report's width. [in]"""
+    return Figure(figsize=(width_in, height_in))
+
+
+def typeset_unit(text: str) -> str:
+    """Return `text` with the plain unit names of the files set as in print."""
+    return text.replace("degC", "\N{DEGREE SIGN}C").replace("N*m", "N\N{MIDDLE DOT}m")
+
+
+def axis_label(quantity: str) -> str:
+    """Return the axis label of an entry of `QUANTITIES`, with its unit."""
+    label = typeset_unit(QUANTITIES[quantity].label)
+    return label[0].upper() + label[1:]
+
+
+def log_speed_axis(axes: Axes) -> None:
+    """Make the x axis logarithmic, with plain numbers at 1, 2 and 5."""
+    axes.set_xscale("log")
+    low, high = axes.get_xlim()
+    wide = np.log10(high / low) > 2.5  # more labels than this would touch each other
+    steps = (1.0,) if wide else (1.0, 2.0, 5.0)
+    axes.xaxis.set_major_locator(LogLocator(base=10.0, subs=steps, numticks=20))
+    axes.xaxis.set_minor_locator(LogLocator(base=10.0, subs=tuple(range(2, 10)), numticks=20))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+
+
+def spread_out(wanted: FloatArray, gap: float) -> FloatArray:
+    """Move positions apart until neighbours are `gap` or more apart.
+
+    Parameters
+    ----------
+    wanted : (n,) array
+        Positions, in any order.
+    gap : float
+        Smallest distance allowed, in the same unit.
+
+    Returns
+    -------
+    (n,) array
+        Positions in the order of `wanted`, with each cluster kept centred.
+    """
+    order = np.argsort(wanted, kind="stable")
+    clusters: list[list[float]] = []  # of [sum of wanted positions, members]
+    for position in np.asarray(wanted, dtype=float)[order]:
+        clusters.append([float(position), 1.0])
+        while len(clusters) > 1:
+            (low, below), (high, above) = clusters[-2:]
+            if high / above - low / below >= gap * (below + above) / 2.0:
+                break
+            clusters[-2:] = [[low + high, below + above]]
+    placed = np.empty(len(order))
+    start = 0
+    for total, members in clusters:
+        n = int(members)
+        places = total / n + gap * (np.arange(n) - (n - 1) / 2.0)
+        placed[order[start : start + n]] = places
+        start += n
+    return placed
+
+
+def end_labels(axes: Axes, labels: Sequence[tuple[float, str, str]], *, height_in: float) -> None:
+    """Write names beside the right ends of lines, moved apart where they would touch.
+
+    Parameters
+    ----------
+    axes : matplotlib axes
+        With its y limits already final.
+    labels : sequence of (y, text, colour)
+        Where each line ends, in data units, its name and its colour.
+    height_in : float
+        Height of the figure; decides how much one line of text takes. [in]
+    """
+    if not labels:
+        return
+    low, high = axes.get_ylim()
+    wanted = np.array([(y - low) / (high - low) for y, _, _ in labels])
+    placed = spread_out(wanted, gap=12.5 / (72.0 * 0.8 * height_in))
+    for (_, text, colour), at, place in zip(labels, wanted, placed, strict=True):
+        axes.annotate(
+            text,
+            xy=(1.0, float(at)),
+            xytext=(1.03, float(place)),
+            xycoords="axes fraction",
+            textcoords="axes fraction",
+            va="center",
+            ha="left",
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.9, "shrinkA": 1, "shrinkB": 1},
+        )

@@ -1,0 +1,114 @@
+"""The parts that every section is built of: tables, figures, sections."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from rigdata.figures.svg import inline_svg
+from rigdata.report.html import Content, Element, element
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the report: its id, its heading and what it holds."""
+
+    id: str
+    heading: str
+    content: tuple[Content, ...]
+
+    def markup(self) -> Element:
+        """Return the section as an element, its heading linked from the contents."""
+        heading = element("h2", self.heading, id=f"{self.id}-heading")
+        return element(
+            "section", heading, self.content, id=self.id, aria_labelledby=f"{self.id}-heading"
+        )
+
+
+def table(
+    caption: Content,
+    head: Sequence[str],
+    rows: Iterable[Sequence[Content]],
+    *,
+    text: Iterable[int] = (),
+) -> Element:
+    """Return a table whose first column names its rows.
+
+    Parameters
+    ----------
+    caption : content
+        What the table holds, in a sentence or less.
+    head : sequence of str
+        Column names with units.
+    rows : iterable of sequences
+        Cells; as many as `head`.
+    text : iterable of int
+        Columns besides the first that hold words; the others hold numbers and
+        are set flush right.
+    """
+    words = {0, *text}
+    kinds = ["words" if i in words else "number" for i in range(len(head))]
+    header = element("tr", [element("th", name, scope="col", class_=kind)
+                            for name, kind in zip(head, kinds, strict=True)])  # fmt: skip
+    body = []
+    for row in rows:
+        first, *others = zip(row, kinds, strict=True)
+        body.append(
+            element(
+                "tr",
+                element("th", first[0], scope="row", class_=first[1]),
+                [element("td", cell, class_=kind) for cell, kind in others],
+            )
+        )
+    return element(
+        "div",
+        element(
+            "table",
+            element("caption", caption),
+            element("thead", header),
+            element("tbody", body),
+        ),
+        class_="scroll",
+        tabindex="0",  # so that a wide table can be scrolled by keyboard
+        role="group",
+    )
+
+
+def figure(drawing: Figure, *, name: str, title: str, caption: str, description: str) -> Element:
+    """Return a figure with its caption and its text alternative.
+
+    Parameters
+    ----------
+    drawing : matplotlib Figure
+        From `rigdata.figures`.
+    name : str
+        Id of the figure, unique on the page.
+    title : str
+        What it is, in a few words.
+    caption : str
+        What to see in it, in one sentence.
+    description : str
+        What someone who cannot see it should know: axes, range, outcome.
+    """
+    svg = inline_svg(drawing, name=name, title=title, description=description)
+    return element("figure", svg, element("figcaption", element("b", title + ". "), caption))
+
+
+def paragraph(*content: Content, class_: str = "") -> Element:
+    """Return a paragraph."""
+    return element("p", *content, **({"class_": class_} if class_ else {}))
+
+
+def items(entries: Iterable[Content]) -> Element:
+    """Return a plain list."""
+    return element("ul", [element("li", entry) for entry in entries])
+
+
+def facts(pairs: Iterable[tuple[str, Content]]) -> Element:
+    """Return a list of names and what they stand for."""
+    return element("dl", [(element("dt", name), element("dd", what)) for name, what in pairs])
+
+
+Writer = Callable[..., "Section | None"]

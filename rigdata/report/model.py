@@ -1,0 +1,55 @@
+"""What the report is made from: every stage's result, as it came."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rigdata.campaign.campaign import Campaign
+from rigdata.comparison.ratios import Ratio
+from rigdata.friction.results import FrictionFit, Group
+from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.results import Reduction
+
+
+@dataclass(frozen=True, eq=False)
+class ReportInput:
+    """Everything that the report shows.
+
+    Attributes
+    ----------
+    campaign : Campaign
+        What was tested.
+    reduction : Reduction
+        Friction points, traces, and what was left out.
+    fits : mapping of Group to FrictionFit
+        Laws of the kinetic coefficient; empty when nothing could be fitted.
+    static : mapping of Group to FrictionFit
+        Laws of the static coefficient; empty without breakaway runs.
+    ratios : sequence of Ratio
+        Comparisons; empty when there was nothing to compare.
+    table_files : sequence of Path
+        Coefficient tables written, relative to the results folder.
+    provenance : mapping of str to str
+        Version, command, options: names and values in the order to be shown.
+    """
+
+    campaign: Campaign
+    reduction: Reduction
+    fits: Mapping[Group, FrictionFit]
+    static: Mapping[Group, FrictionFit]
+    ratios: Sequence[Ratio]
+    table_files: Sequence[Path]
+    provenance: Mapping[str, str]
+
+    @property
+    def points(self) -> FrictionPoints:
+        """Every friction point, used or not."""
+        return self.reduction.points
+
+    @property
+    def materials(self) -> tuple[str, ...]:
+        """Material names in the order of their marks, the baseline first."""
+        names = list(self.campaign.materials)
+        return tuple(sorted(names, key=lambda name: name != self.campaign.baseline))
