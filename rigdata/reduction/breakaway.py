@@ -10,6 +10,7 @@ from rigdata.arrays import FloatArray
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft, linear_contributions
 from rigdata.reduction.stretches import Stretch, bridge, runs_of
+from rigdata.reduction.windows import rest_speed
 from rigdata.uncertainty.autocorrelation import effective_size
 
 LEAST_DWELL_S = 0.3
@@ -33,10 +34,11 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     standstill up to the onset.
     """
     time, step = corrected.time_s, float(np.median(np.diff(corrected.time_s)))
-    speed = np.abs(corrected.speed_rad_s)
-    floor = _standstill_floor(corrected, speed)
-    top = float(np.percentile(corrected.load_n, 99.5))
-    pressed = corrected.load_n > 0.5 * top
+    speed = np.abs(corrected.speed)
+    # Twice the noise, and 1 % of the slip that follows: the wind-up of the drive is not slip.
+    floor = max(2 * rest_speed(corrected), 0.01 * float(speed.max()))
+    top = float(np.percentile(corrected.load.values, 99.5))
+    pressed = corrected.load.values > 0.5 * top
     resting = bridge(pressed & (speed <= floor), max(1, round(_BRIDGE_S / step)))
     drafts = []
     for rest in runs_of(resting):
@@ -48,15 +50,6 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     return [d for d in drafts if d is not None]
 
 
-def _standstill_floor(corrected: CorrectedRun, speed: FloatArray) -> float:
-    """Slip speed above which the plates are moving. [rad/s]"""
-    top = float(speed.max())
-    idle = corrected.idle.start
-    noise = float(speed[idle.frames].std()) if idle is not None else 0.0
-    mean = float(speed[idle.frames].mean()) if idle is not None else 0.0
-    return max(mean + 5 * noise, 0.01 * top)
-
-
 def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: float) -> Draft | None:
     time = corrected.time_s
     low = max(rest.start, int(np.searchsorted(time, time[rest.stop - 1] - _BEFORE_S)))
@@ -66,17 +59,17 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
     span = span[corrected.usable[span]]
     if span.size < 2 * width:
         return None
-    torque = corrected.torque_nm[span]
+    torque = corrected.torque.values[span]
     sign = math.copysign(1.0, float(torque[np.argmax(np.abs(torque))]))
     means = np.convolve(sign * torque, np.full(width, 1.0 / width), mode="valid")
     first = int(np.argmax(means))
     frames = span[first : first + width]
-    load = float(corrected.load_n[frames].mean())
+    load = float(corrected.load.values[frames].mean())
     geometry = corrected.geometry
     per_torque = sign / (geometry.faces * geometry.radius_m * load)
-    mu = float(corrected.torque_nm[frames].mean()) * per_torque
+    mu = float(corrected.torque.values[frames].mean()) * per_torque
     near = span[max(0, first - 2 * width) : first + width]
-    residual = _about_parabola(time[near], corrected.torque_nm[near]) * abs(per_torque)
+    residual = _about_parabola(time[near], corrected.torque.values[near]) * abs(per_torque)
     n_eff = max(width / max(effective_size(residual).tau, 1.0), 1.0)
     equal = np.full(frames.size, 1.0 / frames.size)
     return Draft(
@@ -84,7 +77,7 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
         method="breakaway",
         direction="-",
         slip_speed_m_s=0.0,
-        temperature_c=float(corrected.temperature_c[frames].mean()),
+        temperature_c=float(corrected.temperature[frames].mean()),
         pressure_mpa=load / geometry.area_m2 / 1e6,
         mu=mu,
         u_random=float(residual.std(ddof=3)) / math.sqrt(n_eff),

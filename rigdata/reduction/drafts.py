@@ -60,16 +60,16 @@ def linear_contributions(
     torque and load alike, such as a shared supply, is summed with its sign.
     """
     total: dict[Source, float] = {}
-    by_torque = corrected.torque_shift[:, frames] @ torque_weight
-    by_load = corrected.load_shift[:, frames] @ load_weight
+    by_torque = corrected.torque.sensitivity[:, frames] @ torque_weight
+    by_load = corrected.load.sensitivity[:, frames] @ load_weight
     rows = (
-        *zip(corrected.torque_sources, by_torque, strict=True),
-        *zip(corrected.load_sources, by_load, strict=True),
+        *zip(corrected.torque.sources, by_torque, strict=True),
+        *zip(corrected.load.sources, by_load, strict=True),
         *zip(corrected.geometry.sources, -mu * corrected.geometry.relative, strict=True),
     )
     for source, value in rows:
         # A clamp-load error scales mu whatever the shape of the error in newton.
-        acting = _scaling(source) if source in corrected.load_sources else source
+        acting = _scaling(source) if source in corrected.load.sources else source
         total[acting] = total.get(acting, 0.0) + float(value)
     return {source: value for source, value in total.items() if value != 0.0}
 

@@ -24,13 +24,18 @@ _MARGIN_SPEED = 1.05
 
 @dataclass(frozen=True, eq=False)
 class DragData:
-    """Drag torque of one run, averaged over cells. [rad/s, degC, N m]"""
+    """Drag torque of one run, averaged over cells. [rad/s, degC, N m]
+
+    `rest_speed` is the slip speed that standstill noise reaches; `u_zero` the
+    standard uncertainty of the run's torque zero.
+    """
 
     run: str
     pack: str
     speed: FloatArray
     oil_temperature: FloatArray
     torque: FloatArray
+    rest_speed: float
     u_zero: float
 
 
@@ -134,7 +139,8 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
             do="Record a longer drag run.",
         )
     best: tuple[float, str, Callable[[FloatArray, FloatArray], FloatArray]] | None = None
-    for terms, basis in _candidates(speed, warmth, oil):
+    rest = max(d.rest_speed for d in data)
+    for terms, basis in _candidates(warmth, rest, oil):
         design = basis(speed, warmth).T
         k = design.shape[1]
         if speed.size < k + 3 or np.linalg.matrix_rank(design / np.abs(design).max(axis=0)) < k:
@@ -179,7 +185,7 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
 
 
 def _candidates(
-    speed: FloatArray, warmth: FloatArray, oil: Oil | None
+    warmth: FloatArray, rest: float, oil: Oil | None
 ) -> list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]]:
     middle = float(np.mean(warmth))
     varied = float(np.ptp(warmth)) > _MARGIN_K
@@ -192,32 +198,36 @@ def _candidates(
         ratio: FloatArray = kinematic_viscosity(t, *pair) / at_middle
         return ratio
 
+    def turn(w: FloatArray) -> FloatArray:
+        # The sign of the slip, without the sign of the noise at standstill.
+        return np.clip(w / rest, -1.0, 1.0)
+
     def tau(t: FloatArray) -> FloatArray:
         return (t - middle) / 50.0
 
     forms: list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]] = [
-        ("a sgn(w) + b w nu", lambda w, t: np.stack([np.sign(w), w * fluid(t)])),
+        ("a sgn(w) + b w nu", lambda w, t: np.stack([turn(w), w * fluid(t)])),
         (
             "a sgn(w) + b w nu + c sgn(w) nu",
-            lambda w, t: np.stack([np.sign(w), w * fluid(t), np.sign(w) * fluid(t)]),
+            lambda w, t: np.stack([turn(w), w * fluid(t), turn(w) * fluid(t)]),
         )
         if varied and oil is not None
-        else ("a sgn(w) + b w + c w |w|", lambda w, t: np.stack([np.sign(w), w, w * np.abs(w)])),
+        else ("a sgn(w) + b w + c w |w|", lambda w, t: np.stack([turn(w), w, w * np.abs(w)])),
         (
             "a sgn(w) + b w nu + c w |w|",
-            lambda w, t: np.stack([np.sign(w), w * fluid(t), w * np.abs(w)]),
+            lambda w, t: np.stack([turn(w), w * fluid(t), w * np.abs(w)]),
         ),
     ]
     if varied:
         forms += [
-            ("a sgn(w) + b w + c w t", lambda w, t: np.stack([np.sign(w), w, w * tau(t)])),
+            ("a sgn(w) + b w + c w t", lambda w, t: np.stack([turn(w), w, w * tau(t)])),
             (
                 "a sgn(w) + b w + c w t + d w t^2",
-                lambda w, t: np.stack([np.sign(w), w, w * tau(t), w * tau(t) ** 2]),
+                lambda w, t: np.stack([turn(w), w, w * tau(t), w * tau(t) ** 2]),
             ),
             (
                 "a sgn(w) + b w nu + c sgn(w) t",
-                lambda w, t: np.stack([np.sign(w), w * fluid(t), np.sign(w) * tau(t)]),
+                lambda w, t: np.stack([turn(w), w * fluid(t), turn(w) * tau(t)]),
             ),
         ]
     return forms

@@ -21,16 +21,16 @@ def check_run(corrected: CorrectedRun) -> None:
     """
     where = f"run {corrected.run.id}"
     good = corrected.usable
-    if float(np.ptp(corrected.tared_torque_nm[good])) == 0.0:
+    if float(np.ptp(corrected.tared_torque[good])) == 0.0:
         raise ReductionError(
             "torque never changes: the cell looks unplugged or frozen",
             where=where,
             expected="torque that moves with load and slip",
             do="Check the cell and its cable, then repeat the run.",
         )
-    load = corrected.load_n[good]
+    load = corrected.load.values[good]
     idle = corrected.idle.start
-    idle_noise = float(corrected.load_n[idle.frames].std()) if idle is not None else 0.0
+    idle_noise = float(corrected.load.values[idle.frames].std()) if idle is not None else 0.0
     top_load = float(np.percentile(load, 99))
     if top_load < max(_LEAST_LOAD_N if idle is not None else 0.0, 10 * idle_noise):
         raise ReductionError(
@@ -39,7 +39,7 @@ def check_run(corrected: CorrectedRun) -> None:
             expected=f"a pressed pack in a {corrected.run.procedure} run",
             do="Check the clamp and the load cell, then repeat the run.",
         )
-    speed = np.abs(corrected.speed_rad_s[good])
+    speed = np.abs(corrected.speed[good])
     if float(np.percentile(speed, 99)) == 0.0 or not _moves(corrected):
         raise ReductionError(
             "slip speed never leaves zero",
@@ -47,10 +47,10 @@ def check_run(corrected: CorrectedRun) -> None:
             expected=f"slipping plates in a {corrected.run.procedure} run",
             do="Check the speed pickup and the drive, then repeat the run.",
         )
-    slip = good & (corrected.load_n > 0.5 * top_load)
-    slip &= np.abs(corrected.speed_rad_s) > 0.05 * float(speed.max())
+    slip = good & (corrected.load.values > 0.5 * top_load)
+    slip &= np.abs(corrected.speed) > 0.05 * float(speed.max())
     if slip.any():
-        sense = float(np.mean(np.sign(corrected.speed_rad_s[slip]) * corrected.torque_nm[slip]))
+        sense = float(np.mean(np.sign(corrected.speed[slip]) * corrected.torque.values[slip]))
         if sense < 0:
             raise ReductionError(
                 f"torque is against the direction of slip ({sense:.0f} N*m on average)",
@@ -65,7 +65,7 @@ def _moves(corrected: CorrectedRun) -> bool:
     idle = corrected.idle.start
     if idle is None:
         return True
-    reading = corrected.speed_rad_s[idle.frames]
+    reading = corrected.speed[idle.frames]
     noise = float(reading.std())
-    top = float(np.percentile(np.abs(corrected.speed_rad_s), 99.5))
+    top = float(np.percentile(np.abs(corrected.speed), 99.5))
     return top > abs(float(reading.mean())) + 6 * noise

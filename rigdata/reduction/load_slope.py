@@ -87,10 +87,10 @@ def load_slope_drafts(
             continue
         cells = np.array_split(frames, min(_CELLS, frames.size // 2))
         geometry = corrected.geometry
-        sign = math.copysign(1.0, float(corrected.speed_rad_s[frames].mean()))
-        x = np.array([corrected.load_n[c].mean() for c in cells])
+        sign = math.copysign(1.0, float(corrected.speed[frames].mean()))
+        x = np.array([corrected.load.values[c].mean() for c in cells])
         x *= geometry.faces * geometry.radius_m
-        torque = sign * np.array([corrected.torque_nm[c].mean() for c in cells])
+        torque = sign * np.array([corrected.torque.values[c].mean() for c in cells])
         if x.min() <= 0 or x.max() < LEAST_RANGE * x.min():
             continue
         line = fit_load_line(x, torque)
@@ -152,7 +152,7 @@ def _leg_drafts(
     cell_of = np.concatenate([np.full(c.size, i) for i, c in enumerate(cells)])
     _, m, q = line.coefficients
     local_slope = m + q * (1 + np.log(x / line.reference_x))
-    speed = np.abs(corrected.speed_rad_s[frames]) * geometry.radius_m
+    speed = np.abs(corrected.speed[frames]) * geometry.radius_m
     drafts = []
     for i in range(2):
         weight = pick[i] @ line.weights
@@ -171,7 +171,7 @@ def _leg_drafts(
                 method="load-slope",
                 direction=leg.direction,
                 slip_speed_m_s=float(np.exp(np.log(np.maximum(speed, 1e-9)).mean())),
-                temperature_c=float(corrected.temperature_c[around].mean()),
+                temperature_c=float(corrected.temperature[around].mean()),
                 pressure_mpa=x_here / (geometry.faces * geometry.radius_m * geometry.area_m2) / 1e6,
                 mu=float(mu[i]),
                 u_random=float(u[i]) * math.sqrt(1 - abs(correlation)),

@@ -72,15 +72,15 @@ def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
 
 def _per_torque(corrected: CorrectedRun, window: Window) -> float:
     """mu for one newton metre at the window's mean load, with the sign of the slip. [1/(N m)]"""
-    mean_load = float(corrected.load_n[window.frames].mean())
-    sign = math.copysign(1.0, float(corrected.speed_rad_s[window.frames].mean()))
+    mean_load = float(corrected.load.values[window.frames].mean())
+    sign = math.copysign(1.0, float(corrected.speed[window.frames].mean()))
     return sign / (corrected.geometry.faces * corrected.geometry.radius_m * mean_load)
 
 
 def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     frames = window.frames
-    torque = corrected.torque_nm[frames]
-    load = corrected.load_n[frames]
+    torque = corrected.torque.values[frames]
+    load = corrected.load.values[frames]
     # Load that moves within its band moves the torque along, which is not noise.
     values = torque - torque.mean() / load.mean() * (load - load.mean())
     time = corrected.time_s[frames] - corrected.time_s[frames].mean()
@@ -99,14 +99,14 @@ def _draft(
 ) -> Draft:
     frames = window.frames
     per_torque = _per_torque(corrected, window)
-    load = corrected.load_n[frames]
+    load = corrected.load.values[frames]
     mean_load = float(load.mean())
-    mu = float(corrected.torque_nm[frames].mean()) * per_torque
+    mu = float(corrected.torque.values[frames].mean()) * per_torque
     freedom = max(frames.size - 2, 0)
     variance = (_PRIOR_FRAMES * run_variance + float(residual @ residual)) / (
         _PRIOR_FRAMES + freedom
     )
-    speed = np.abs(corrected.speed_rad_s[frames]) * corrected.geometry.radius_m
+    speed = np.abs(corrected.speed[frames]) * corrected.geometry.radius_m
     equal = np.full(frames.size, 1.0 / frames.size)
     reason = ""
     if float(load.std()) > LOAD_BAND * abs(mean_load):
@@ -116,7 +116,7 @@ def _draft(
         method="ratio",
         direction=window.direction,
         slip_speed_m_s=float(np.exp(np.log(np.maximum(speed, 1e-9)).mean())),
-        temperature_c=float(corrected.temperature_c[frames].mean()),
+        temperature_c=float(corrected.temperature[frames].mean()),
         pressure_mpa=mean_load / corrected.geometry.area_m2 / 1e6,
         mu=mu,
         u_random=math.sqrt(variance / n_effective),

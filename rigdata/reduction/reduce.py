@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity
-from rigdata.reduction.corrections import PackZero
 from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction, RunSummary
 from rigdata.reduction.run import RunResult, reduce_drag_run, reduce_run, reduce_zero_run
+from rigdata.reduction.zero import PackZero
 
 Progress = Callable[[str], None]
 

@@ -15,7 +15,7 @@ from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
 from rigdata.logs.frames import ColumnRequest, read_frames
 from rigdata.reduction.breakaway import breakaway_drafts
-from rigdata.reduction.corrections import CorrectedRun, PackZero, correct
+from rigdata.reduction.corrections import CorrectedRun, correct
 from rigdata.reduction.drafts import Draft, to_points
 from rigdata.reduction.drag import Drag, DragData
 from rigdata.reduction.faults import check_run
@@ -23,7 +23,8 @@ from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.trace import Trace, trace_of
-from rigdata.reduction.windows import WINDOWS, load_legs, steady_windows
+from rigdata.reduction.windows import WINDOWS, load_legs, rest_speed, steady_windows
+from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
 _DRAG_CELL_S = 0.5
@@ -106,8 +107,9 @@ def reduce_drag_run(
 def drag_data(corrected: CorrectedRun) -> DragData:
     """Average the drag torque of a run without clamp load over cells of half a second."""
     time = corrected.time_s
-    speed = np.abs(corrected.speed_rad_s)
-    moving = corrected.usable & (speed > 0.01 * speed.max())
+    speed = np.abs(corrected.speed)
+    rest = rest_speed(corrected)
+    moving = corrected.usable & (speed > max(rest, 0.01 * speed.max()))
     if not moving.any():
         raise ReductionError(
             "slip speed never leaves zero",
@@ -125,9 +127,10 @@ def drag_data(corrected: CorrectedRun) -> DragData:
     return DragData(
         run=corrected.run.id,
         pack=corrected.pack.name,
-        speed=mean(corrected.speed_rad_s),
-        oil_temperature=mean(corrected.oil_temperature_c),
-        torque=mean(corrected.torque_nm),
+        speed=mean(corrected.speed),
+        oil_temperature=mean(corrected.oil_temperature),
+        torque=mean(corrected.torque.values),
+        rest_speed=rest,
         u_zero=corrected.zeros.torque.u if corrected.zeros is not None else 0.0,
     )
 

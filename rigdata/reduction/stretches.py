@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -51,7 +52,7 @@ def bridge(mask: BoolArray, frames: int) -> BoolArray:
     """Return `mask` with gaps of at most `frames` closed."""
     closed = mask.copy()
     for gap in runs_of(~mask):
-        if 0 < gap.start and gap.stop < mask.size and len(gap) <= frames:
+        if gap.start > 0 and gap.stop < mask.size and len(gap) <= frames:
             closed[gap.frames] = True
     return closed
 
@@ -125,9 +126,7 @@ def legs(
     bounds = [stretch.start, *(int(edges[t] + edges[t + 1]) // 2 for t in turns), stretch.stop]
     marks = [0, *turns, means.size - 1]
     parts = []
-    for (a, b), (i, j) in zip(
-        zip(bounds, bounds[1:], strict=False), zip(marks, marks[1:], strict=False), strict=True
-    ):
+    for (a, b), (i, j) in zip(pairwise(bounds), pairwise(marks), strict=True):
         change = means[j] - means[i]
         way = "-" if abs(change) <= threshold else ("up" if change > 0 else "down")
         if b > a:
@@ -139,22 +138,16 @@ def _turning_points(means: FloatArray, threshold: float) -> list[int]:
     """Return the cells at which the values turn round by more than `threshold`."""
     turns: list[int] = []
     way, high, low = 0, 0, 0
-    for i in range(1, means.size):
-        if means[i] > means[high]:
-            high = i
-        if means[i] < means[low]:
-            low = i
-        if way >= 0 and means[high] - means[i] > threshold:
-            if way > 0 or means[high] - means[0] > threshold:
-                turns.append(high)
+    for i, value in enumerate(means):
+        high = i if value > means[high] else high
+        low = i if value < means[low] else low
+        if way != -1 and value < means[high] - threshold:
+            turns.append(high)
             way, low = -1, i
-            high = i
-        elif way <= 0 and means[i] - means[low] > threshold:
-            if way < 0 or means[0] - means[low] > threshold:
-                turns.append(low)
+        elif way != 1 and value > means[low] + threshold:
+            turns.append(low)
             way, high = 1, i
-            low = i
-    return turns
+    return [turn for turn in turns if turn > 0]
 
 
 def binned(values: FloatArray, stretch: Stretch, width: float) -> list[tuple[Stretch, IntArray]]:
@@ -185,8 +178,7 @@ def split_evenly(time_s: FloatArray, stretch: Stretch, longest_s: float) -> list
         *(stretch.start + np.searchsorted(time_s[stretch.frames], cuts)),
         stretch.stop,
     ]
-    pairs = zip(edges, edges[1:], strict=False)
-    return [Stretch(int(a), int(b), stretch.direction) for a, b in pairs if b > a]
+    return [Stretch(int(a), int(b), stretch.direction) for a, b in pairwise(edges) if b > a]
 
 
 def smoothed(values: FloatArray, frames: int) -> FloatArray:

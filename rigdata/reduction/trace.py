@@ -68,11 +68,11 @@ def trace_of(corrected: CorrectedRun, points: FrictionPoints | None) -> Trace:
         procedure=corrected.run.procedure,
         pack=corrected.pack.name,
         time_s=thin(corrected.time_s),
-        torque_raw_nm=thin(corrected.tared_torque_nm),
-        torque_nm=thin(corrected.torque_nm),
-        clamp_load_n=thin(corrected.load_n),
-        slip_speed_rad_s=thin(corrected.speed_rad_s),
-        plate_temperature_c=thin(corrected.temperature_c),
+        torque_raw_nm=thin(corrected.tared_torque),
+        torque_nm=thin(corrected.torque.values),
+        clamp_load_n=thin(corrected.load.values),
+        slip_speed_rad_s=thin(corrected.speed),
+        plate_temperature_c=thin(corrected.temperature),
         windows=_windows(points) if points is not None else (),
     )
 

@@ -41,19 +41,27 @@ class Window:
     direction: str
 
 
+def rest_speed(corrected: CorrectedRun) -> float:
+    """Slip speed that the noise of the idle reading reaches: its mean and three sigma. [rad/s]
+
+    Almost nothing where no idle stretch shows the noise.
+    """
+    idle = corrected.idle.start
+    if idle is None:
+        return 1e-9
+    reading = np.abs(corrected.speed[idle.frames])
+    return max(float(reading.mean() + 3 * reading.std()), 1e-9)
+
+
 def slipping(corrected: CorrectedRun) -> BoolArray:
     """(n,) where the pack is pressed and its plates slide on each other.
 
-    Pressed is above 4 % of the run's top load.  Sliding is above three times
-    the noise of the idle speed reading, or any speed at all where none is known.
+    Pressed is above 4 % of the run's top load, sliding is above `rest_speed`.
     """
-    load, speed = corrected.load_n, np.abs(corrected.speed_rad_s)
+    load = corrected.load.values
     top = float(np.percentile(load, 99.5))
-    idle = corrected.idle.start
-    floor = 0.0
-    if idle is not None:
-        floor = float(speed[idle.frames].mean() + 3 * speed[idle.frames].std())
-    return (load > 0.04 * top) & (speed > max(floor, 1e-9))
+    moving: BoolArray = (load > 0.04 * top) & (np.abs(corrected.speed) > rest_speed(corrected))
+    return moving
 
 
 def held_load(corrected: CorrectedRun) -> list[Stretch]:
@@ -62,7 +70,7 @@ def held_load(corrected: CorrectedRun) -> list[Stretch]:
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
-        corrected.load_n,
+        corrected.load.values,
         inside,
         relative=LOAD_BAND,
         cell_s=max(_CELL_S, step),
@@ -76,7 +84,7 @@ def held_speed(corrected: CorrectedRun) -> list[Stretch]:
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
-        np.abs(corrected.speed_rad_s),
+        np.abs(corrected.speed),
         inside,
         relative=SPEED_BAND,
         cell_s=max(_CELL_S, step),
@@ -105,7 +113,7 @@ def speed_bins(corrected: CorrectedRun) -> list[Window]:
 def temperature_bins(corrected: CorrectedRun) -> list[Window]:
     """Bins in plate temperature at held load and speed, warming and cooling apart."""
     step = _step(corrected.time_s)
-    warmth = smoothed(corrected.temperature_c, _odd(1.0 / step))
+    warmth = smoothed(corrected.temperature, _odd(1.0 / step))
     windows = []
     for held in intersect(held_speed(corrected), held_load(corrected)):
         for leg in legs(
@@ -129,7 +137,7 @@ def steady_windows(corrected: CorrectedRun) -> list[Window]:
 def load_legs(corrected: CorrectedRun) -> list[Stretch]:
     """Legs of rising or falling load at each held speed."""
     step = _step(corrected.time_s)
-    ln_load = np.log(np.maximum(corrected.load_n, 1e-9))
+    ln_load = np.log(np.maximum(corrected.load.values, 1e-9))
     return [
         leg
         for held in held_speed(corrected)
@@ -153,7 +161,7 @@ def _usable(corrected: CorrectedRun, frames: IntArray, direction: str) -> Window
 def _ln_speed(corrected: CorrectedRun) -> FloatArray:
     """Logarithm of the slip speed in m/s, smoothed a little so that noise does not sort."""
     step = _step(corrected.time_s)
-    speed = smoothed(np.abs(corrected.speed_rad_s), _odd(_CELL_S / step))
+    speed = smoothed(np.abs(corrected.speed), _odd(_CELL_S / step))
     ln_speed: FloatArray = np.log(np.maximum(speed * corrected.geometry.radius_m, 1e-9))
     return ln_speed
 

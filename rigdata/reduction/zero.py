@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.calibration.signals import Signal
+from rigdata.campaign.campaign import Run
+from rigdata.campaign.rig import Channel
+from rigdata.errors import Notice, ReductionError, Severity
+from rigdata.quantities import to_base, unit_named
 from rigdata.reduction.stretches import Stretch
 from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.sources import Effect, Scope, Source
@@ -52,13 +56,21 @@ class Zero:
         return float(self.value[-1] - self.value[0])
 
 
+@dataclass(frozen=True, eq=False)
+class PackZero:
+    """The zeros of torque and load, and the run they were read in."""
+
+    run: str
+    torque: Zero
+    load: Zero
+
+
 def find_idle(
     time_s: FloatArray,
     load: FloatArray,
     speed: FloatArray,
     usable: BoolArray,
-    *,
-    idle_limit: float,
+    limit: float,
 ) -> Idle:
     """Find where a run begins and ends unloaded at standstill.
 
@@ -68,20 +80,20 @@ def find_idle(
         Clamp load [N] and slip speed [rad/s] against time.
     usable : (n,) bool array
         Frames with a good reading.
-    idle_limit : float
+    limit : float
         The largest load reading that can still be the zero of the cell. [N]
 
     Notes
     -----
     The first half second says what idle looks like; idle ends where load or
     speed leaves it by more than its noise.  Where that first load is over
-    `idle_limit` or the plates already slip, the run did not begin unloaded.
+    `limit` or the plates already slip, the run did not begin unloaded.
     The end of the run is the same, seen backwards.
     """
     top_speed = float(np.max(np.abs(speed), initial=0.0))
-    forward = _idle_length(time_s, load, speed, usable, idle_limit, top_speed)
+    forward = _idle_length(time_s, load, speed, usable, limit, top_speed)
     back = _idle_length(
-        time_s[-1] - time_s[::-1], load[::-1], speed[::-1], usable[::-1], idle_limit, top_speed
+        time_s[-1] - time_s[::-1], load[::-1], speed[::-1], usable[::-1], limit, top_speed
     )
     count = time_s.size
     return Idle(
@@ -95,7 +107,7 @@ def _idle_length(
     load: FloatArray,
     speed: FloatArray,
     usable: BoolArray,
-    idle_limit: float,
+    limit: float,
     top_speed: float,
 ) -> int:
     first = (time_s - time_s[0] <= LEAST_IDLE_S) & usable
@@ -104,9 +116,9 @@ def _idle_length(
     idle_load, load_noise = _level(load[first])
     idle_speed, speed_noise = _level(speed[first])
     slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed)
-    if abs(idle_load) > idle_limit or (slips and top_speed > 0):
+    if abs(idle_load) > limit or (slips and top_speed > 0):
         return 0
-    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.02 * idle_limit)) | (
+    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.02 * limit)) | (
         np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed)
     )
     # Two frames in a row, so that one stray sample does not end the idle stretch.
@@ -126,32 +138,86 @@ def _level(values: FloatArray) -> tuple[float, float]:
     return float(np.median(values)), noise
 
 
-def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[Stretch]) -> Zero:
-    """Read the zero of a channel in each idle stretch."""
-    picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
-    values = [float(signal.values[p].mean()) for p in picked]
-    u = 0.0
-    for p in picked:
-        residual = signal.values[p] - signal.values[p].mean()
-        n_effective = effective_size(residual).n_effective
-        u = max(u, float(residual.std(ddof=1)) / math.sqrt(n_effective))
-    return Zero(
-        time_s=np.array([float(time_s[p].mean()) for p in picked]),
-        value=np.array(values),
-        u=u,
-        shift=np.stack([signal.sensitivity[:, p].mean(axis=1) for p in picked], axis=1),
+def idle_limit(load: Signal, channel: Channel | None) -> float:
+    """Return the largest load reading that can still be the zero of an unloaded cell. [N]
+
+    5 % of the run's own top load, or 1 % of what its calibration record reaches
+    (common practice, no source).
+    """
+    top = float(np.percentile(load.values[load.good], 99.5))
+    record = channel.calibration if channel is not None else None
+    if record is None:
+        return 0.05 * abs(top)
+    unit = unit_named(record.applied_unit, "force", where=str(record.path))
+    capacity = float(np.max(np.abs(to_base(record.applied, unit))))
+    return max(0.05 * abs(top), 0.01 * capacity)
+
+
+def read_zeros(
+    run: Run,
+    time_s: FloatArray,
+    torque: Signal,
+    load: Signal,
+    usable: BoolArray,
+    idle: Idle,
+    pack_zero: PackZero | None,
+    notices: list[Notice],
+) -> PackZero:
+    """Read the zeros of a run from its idle ends, or fall back on the pack's zero run.
+
+    Raises
+    ------
+    ReductionError
+        When there is neither.
+    """
+    where = f"run {run.id}"
+    whole = Stretch(0, time_s.size)
+    start = whole if run.procedure == "zero" else idle.start
+    if start is not None:
+        stretches = [start, idle.end] if start is idle.start and idle.end else [start]
+        if len(stretches) == 1 and run.procedure != "zero":
+            notices.append(
+                Notice(
+                    Severity.NOTE,
+                    where,
+                    "no unloaded standstill at the end, so the drift of the zero is not checked",
+                    "Let the rig log a few seconds unloaded after the run.",
+                )
+            )
+        return PackZero(
+            run.id,
+            read_zero(torque, time_s, usable, stretches),
+            read_zero(load, time_s, usable, stretches),
+        )
+    if pack_zero is not None:
+        return pack_zero
+    raise ReductionError(
+        "no zero: the run does not start unloaded at standstill, and its pack has no zero run",
+        where=where,
+        expected=f"a few seconds unloaded at standstill at the start, or a zero run of {run.pack}",
+        do="Record a zero run for the pack, or log from before the load is applied.",
     )
 
 
-def tare(signal: Signal, time_s: FloatArray, zero: Zero) -> tuple[FloatArray, FloatArray]:
-    """Take the zero, drifting in a straight line from start to end, off a channel.
+def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[Stretch]) -> Zero:
+    """Read the zero of a channel in each idle stretch."""
+    picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
+    picked = [frames for frames in picked if frames.size >= 2]
+    u = 0.0
+    for frames in picked:
+        residual = signal.values[frames] - signal.values[frames].mean()
+        n_effective = effective_size(residual).n_effective
+        u = max(u, float(residual.std(ddof=1)) / math.sqrt(n_effective))
+    return Zero(
+        time_s=np.array([time_s[frames].mean() for frames in picked]),
+        value=np.array([signal.values[frames].mean() for frames in picked]),
+        u=u,
+        shift=np.stack([signal.sensitivity[:, frames].mean(axis=1) for frames in picked], axis=1),
+    )
 
-    Returns
-    -------
-    values : (n,) array
-        The reading less its zero.
-    shift : (k, n) array
-        Change of that difference for one standard deviation of each source.
+
+def tare(signal: Signal, time_s: FloatArray, zero: Zero, run: str, zero_run: str) -> Signal:
+    """Take the zero, drifting in a straight line from start to end, off a channel.
 
     Notes
     -----
@@ -159,38 +225,34 @@ def tare(signal: Signal, time_s: FloatArray, zero: Zero) -> tuple[FloatArray, Fl
     zero alike, so only its difference stays: a wrong level cancels, a wrong
     slope acts on the difference.  What the curve leaves over (the record's
     residual, a stated uncertainty) is not the same at two readings and stays.
+
+    The zero itself brings its noise, from `zero_run`, and where it was read at
+    both ends its drift, whose course between is not known: rectangular about
+    the straight line, ``|drift| / sqrt(12)``.
     """
-    value = np.interp(time_s, zero.time_s, zero.value)
     shift = signal.sensitivity.copy()
     for row, source in enumerate(signal.sources):
-        if acts_through_curve(source):
+        if _acts_through_curve(source):
             shift[row] -= np.interp(time_s, zero.time_s, zero.shift[row])
-    return signal.values - value, shift
-
-
-def acts_through_curve(source: Source) -> bool:
-    """Whether a source moves all readings of its channel along one calibration curve."""
-    return source.scope is Scope.RIG and not source.id.endswith(":direct")
-
-
-def zero_sources(
-    quantity: str, run: str, zero_run: str, zero: Zero
-) -> tuple[tuple[Source, ...], FloatArray]:
-    """Name the zero's own causes of uncertainty and their size in the channel's unit.
-
-    The zero comes from `zero_run` (the run itself, or the pack's zero run); the
-    change between start and end is a drift whose course between is not known:
-    rectangular about the straight line, ``|drift| / sqrt(12)``.
-    """
-    words = quantity.replace("-", " ")
-    prefix = "zero" if quantity == "torque" else f"{quantity}-zero"
+    kind = signal.name.replace("_", "-")
+    prefix, words = ("zero", "torque") if kind == "torque" else (f"{kind}-zero", "clamp load")
     sources = [Source(f"{prefix}:{zero_run}", Scope.RUN, Effect.ADDITIVE, f"zero of the {words}")]
     sizes = [zero.u]
     if zero.value.size > 1:
-        sources.append(
-            Source(
-                f"{prefix}-drift:{run}", Scope.RUN, Effect.ADDITIVE, f"drift of the {words} zero"
-            )
+        drift = Source(
+            f"{prefix}-drift:{run}", Scope.RUN, Effect.ADDITIVE, f"drift of the {words} zero"
         )
+        sources.append(drift)
         sizes.append(abs(zero.drift) / math.sqrt(12))
-    return tuple(sources), np.array(sizes)
+    own = np.repeat(np.array(sizes)[:, None], time_s.size, axis=1)
+    return replace(
+        signal,
+        values=signal.values - np.interp(time_s, zero.time_s, zero.value),
+        sources=(*signal.sources, *sources),
+        sensitivity=np.concatenate([shift, own]),
+    )
+
+
+def _acts_through_curve(source: Source) -> bool:
+    """Whether a source moves all readings of its channel along one calibration curve."""
+    return source.scope is Scope.RIG and not source.id.endswith(":direct")
