@@ -1,0 +1,256 @@
+"""What a fit gives: a law with its parameters, its scatter and its envelope."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
+from rigdata.errors import Notice
+from rigdata.friction.conditions import Conditions, ReferenceCondition
+from rigdata.friction.envelope import Envelope
+from rigdata.friction.estimate import Estimate
+from rigdata.friction.laws.registry import law
+
+
+@dataclass(frozen=True, order=True)
+class Group:
+    """A material in one state of wear: the points that one law is fitted to.
+
+    Attributes
+    ----------
+    material, state : str
+        As named in campaign.toml.
+    """
+
+    material: str
+    state: str
+
+    def __str__(self) -> str:
+        return f"{self.material} ({self.state})"
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Spread beyond what measurement explains, as standard deviations relative to mu.
+
+    Attributes
+    ----------
+    pack : float or None
+        Between nominally equal packs; None where only one pack was tested.
+    run : float or None
+        Between runs of one pack; None where no pack was run twice.
+    misfit : float or None
+        From point to point: the law's own misfit and what repeats no better.
+    """
+
+    pack: float | None
+    run: float | None
+    misfit: float | None
+
+
+@dataclass(frozen=True)
+class LawScore:
+    """How one law did in the choice of the law.
+
+    Attributes
+    ----------
+    law : str
+        Name of the law.
+    n_parameters : int
+        Parameters fitted.
+    aicc : float or None
+        Akaike's information criterion, corrected for small samples; less is better.
+    left_out : float or None
+        Sum over packs (runs where there are two packs or fewer) of the log
+        density of their points, predicted from the others; more is better.
+    left_out_loss : float or None
+        How far `left_out` is below that of the best law.
+    left_out_loss_u : float or None
+        Standard error of that difference.
+    identified : bool
+        Whether the data determine every fitted parameter.
+    chosen : bool
+        Whether this law was taken.
+    remark : str
+        Why it was set aside, or which parameters were held.
+    """
+
+    law: str
+    n_parameters: int
+    aicc: float | None
+    left_out: float | None
+    left_out_loss: float | None
+    left_out_loss_u: float | None
+    identified: bool
+    chosen: bool
+    remark: str
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """The coefficient at n conditions with two kinds of 95 % interval.
+
+    Attributes
+    ----------
+    mu, u_mu : (n,) float
+        Coefficient of the material's mean and its standard uncertainty.
+    mean_low, mean_high : (n,) float
+        Interval for the mean of all packs of this kind, or of the one pack
+        tested where there was only one.
+    next_pack_low, next_pack_high : (n,) float
+        Interval for one more pack, tested as these were; NaN after one pack.
+    inside : (n,) bool
+        Whether the condition lies in the tested envelope.
+    """
+
+    mu: FloatArray
+    u_mu: FloatArray
+    mean_low: FloatArray
+    mean_high: FloatArray
+    next_pack_low: FloatArray
+    next_pack_high: FloatArray
+    inside: BoolArray
+
+
+@dataclass(frozen=True, eq=False)
+class FrictionFit:
+    """The law fitted to the kinetic points of one group.
+
+    Attributes
+    ----------
+    group : Group
+        Material and state.
+    law : str
+        Name of the chosen law.
+    reference : Reference
+        Condition that the law's parameters refer to.
+    estimate : Estimate
+        Parameters, covariance and variance components.
+    not_identified : tuple of str
+        Parameters held at their neutral value because the tests cannot show them.
+    scatter : Scatter
+        Spread between packs, between runs and from point to point.
+    envelope : Envelope
+        What was really tested.
+    n_points, n_packs, n_runs : int
+        What the fit rests on.
+    chi2_reduced : float
+        With the scatter components: near 1 unless a component is at zero.
+    chi2_measurement : float
+        With measurement uncertainty alone: well above 1 where there is real
+        scatter, well below 1 where uncertainties are overstated.
+    pulls : mapping of source id to float
+        By how many of its standard deviations the fit moved each source.
+    residual_trend : mapping of axis to float
+        Standardised trend or bend left in the residuals along each axis;
+        beyond 3 the law misses something.
+    ranking : tuple of LawScore
+        How every candidate did, the chosen law among them.
+    point : (n,) str
+        Names of the points fitted.
+    residual : (n,) float
+        Relative deviation of each point from the law.
+    notices : tuple of Notice
+        What the user must know.
+    """
+
+    group: Group
+    law: str
+    reference: ReferenceCondition
+    estimate: Estimate
+    not_identified: tuple[str, ...]
+    scatter: Scatter
+    envelope: Envelope
+    n_points: int
+    n_packs: int
+    n_runs: int
+    chi2_reduced: float
+    chi2_measurement: float
+    pulls: Mapping[str, float]
+    residual_trend: Mapping[str, float]
+    ranking: tuple[LawScore, ...]
+    point: TextArray
+    residual: FloatArray
+    notices: tuple[Notice, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "point", frozen(self.point, np.str_))
+        object.__setattr__(self, "residual", frozen(self.residual))
+        for name in ("pulls", "residual_trend"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    @property
+    def theta(self) -> FloatArray:
+        """(p,) parameters of the law."""
+        return self.estimate.theta
+
+    @property
+    def covariance(self) -> FloatArray:
+        """(p, p) covariance of the parameters; zero where one was held."""
+        return self.estimate.covariance
+
+    @property
+    def parameters(self) -> dict[str, float]:
+        """Parameters by name."""
+        return dict(zip(law(self.law).names, self.theta.tolist(), strict=True))
+
+    def predict(self, conditions: Conditions) -> Prediction:
+        """Return the coefficient and its intervals at `conditions`."""
+        form = law(self.law)
+        mu = form.mu(conditions, self.theta, self.reference)
+        gradient = form.jacobian(conditions, self.theta, self.reference)
+        return interpret(
+            self.estimate, mu, gradient, self.n_packs, self.envelope.contains(conditions)
+        )
+
+
+def interpret(
+    estimate: Estimate, mu: FloatArray, gradient: FloatArray, n_packs: int, inside: BoolArray
+) -> Prediction:
+    """Return `mu` with the interval of the mean and that of one more pack.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Of one group.
+    mu : (k,) array
+        Coefficients.
+    gradient : (k, p) array
+        Their derivatives with respect to the parameters.
+    n_packs : int
+        Packs tested.
+    inside : (k,) bool
+        Passed on.
+
+    Notes
+    -----
+    One more pack has variance ``v + f^2 (s_pack^2 + w)``, where `w` is what
+    within-pack scatter adds to the mean of a pack tested like these.  The data
+    estimate the sum with ``packs - 1`` degrees of freedom, so it follows from
+    the uncertainty of the component itself: ``var(s_pack^2) = 2 (s_pack^2 +
+    w)^2 / (packs - 1)``.  Leaving `w` out would be a difference of two mean
+    squares, for which Satterthwaite's formula fails near zero.
+    """
+    variance, slopes = estimate.variance(gradient), estimate.slopes(gradient)
+    half = estimate.coverage(variance, slopes) * np.sqrt(variance)
+    more = np.full(mu.shape, np.nan)
+    if "pack" in estimate.components:
+        place = estimate.components.index("pack")
+        between = np.sqrt(estimate.component_covariance[place, place] * (n_packs - 1) / 2.0)
+        total = variance + mu**2 * between
+        towards = slopes.copy()
+        towards[:, place] += mu**2
+        more = estimate.coverage(total, towards) * np.sqrt(total)
+    return Prediction(
+        frozen(mu),
+        frozen(np.sqrt(variance)),
+        frozen(mu - half),
+        frozen(mu + half),
+        frozen(mu - more),
+        frozen(mu + more),
+        frozen(inside, np.bool_),
+    )
