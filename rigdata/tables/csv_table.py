@@ -1,0 +1,46 @@
+"""The table as comma-separated text: coefficients.csv, and static.csv for breakaway.
+
+One row a node, slip speed slowest.  UTF-8, decimal point, one header line; a
+cell is blank where only one pack was tested and there is no next-pack interval.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from rigdata.friction.conditions import AXES
+from rigdata.storage import write_text
+from rigdata.tables.exporter import Exporter
+from rigdata.tables.table import FIELDS, CoefficientTable
+
+KINETIC = "coefficients.csv"
+STATIC = "static.csv"
+COLUMNS = (*AXES, *FIELDS, "inside_envelope")
+
+
+def csv_text(table: CoefficientTable) -> str:
+    """Return the rows of a table as text, numbers to the last digit."""
+    mesh = np.meshgrid(*table.axes, indexing="ij")
+    numbers = [grid.ravel().tolist() for grid in (*mesh, *table.nodes)]
+    flags = ["true" if inside else "false" for inside in table.inside_envelope.ravel()]
+    rows = [",".join(COLUMNS)]
+    for *values, flag in zip(*numbers, flags, strict=True):
+        cells = ["" if math.isnan(value) else repr(value) for value in values]
+        rows.append(",".join([*cells, flag]))
+    return "\n".join(rows) + "\n"
+
+
+def write(table: CoefficientTable, folder: Path) -> tuple[Path, ...]:
+    """Write coefficients.csv, and static.csv where breakaway was tested."""
+    written = [folder / KINETIC]
+    write_text(written[0], csv_text(table))
+    if table.static is not None:
+        written.append(folder / STATIC)
+        write_text(written[1], csv_text(table.static))
+    return tuple(written)
+
+
+EXPORTER = Exporter("csv", "comma-separated text", write)
