@@ -197,11 +197,7 @@ def _provenance(group: Group, points: FrictionPoints, campaign: Campaign) -> dic
     """Say where a table comes from, as the published schema has it."""
     own = points.used & (points.material == group.material) & (points.state == group.state)
     material = campaign.materials.get(group.material)
-    records = {
-        channel.calibration.id: channel.calibration.sha256
-        for channel in campaign.rig.channels.values()
-        if channel.calibration is not None
-    }
+    records = {record.id: record.sha256 for record in campaign.rig.records.values()}
     return {
         "program": "rigdata",
         "version": __version__,
