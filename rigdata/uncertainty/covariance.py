@@ -86,8 +86,9 @@ class LowRankCovariance:
 
     def solve(self, right: FloatArray) -> FloatArray:
         """Return ``V^-1 @ right`` for a vector (n,) or a matrix (n, k)."""
-        scaled = _rows(1.0 / self._scale, right)
-        return _rows(1.0 / self._scale, self._shrink(scaled, 1.0 / (1.0 + self._gains)))
+        first = self._solve_once(right)
+        # One refinement: strong sources leave the difference of large numbers.
+        return first + self._solve_once(right - self.dot(first))
 
     def whiten(self, right: FloatArray) -> FloatArray:
         """Return ``W @ right`` with ``W V W^T = I``.
@@ -98,6 +99,10 @@ class LowRankCovariance:
         """
         root = np.sqrt(1.0 + self._gains)
         return self._shrink(_rows(1.0 / self._scale, right), 1.0 / (root * (1.0 + root)))
+
+    def _solve_once(self, right: FloatArray) -> FloatArray:
+        scaled = _rows(1.0 / self._scale, right)
+        return _rows(1.0 / self._scale, self._shrink(scaled, 1.0 / (1.0 + self._gains)))
 
     def _shrink(self, scaled: FloatArray, weights: FloatArray) -> FloatArray:
         """Return ``(I - B E diag(weights) E^T B^T) @ scaled``."""
