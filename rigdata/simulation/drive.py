@@ -114,12 +114,14 @@ class CompliantDrive:
             rest_s = np.maximum(step_s * np.arange(1, end - index + 1), 0.05)
             limit = static_nm[index:end] * (1.0 + ageing * np.log(rest_s))
             loose = _first(np.abs(wound) > limit, 0, end - index)
-            torque[index : index + loose + 1] = wound[: loose + 1]
+            torque[index : index + loose] = wound[:loose]
             index += loose
             if index == end:
                 twist = float(climb[-1])
                 continue
-            twist = float(climb[loose])
+            # It lets go between two samples, as soon as the limit is met.
+            torque[index] = np.copysign(limit[loose], wound[loose])
+            twist = float((torque[index] - damping * drive_rad_s[index]) / stiffness)
             while index + 1 < end:
                 index += 1
                 twist, omega = self._tick(

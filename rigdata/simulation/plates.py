@@ -13,6 +13,9 @@ from rigdata.arrays import FloatArray
 # beyond what a narrow annulus asks for.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
+# A spline's friction turns round once the load has gone back by this share.
+_PLAY = 0.03
+
 Coefficient = Callable[[FloatArray, FloatArray], FloatArray]
 
 
@@ -132,7 +135,7 @@ class Splines:
         The teeth of a plate press with its torque over their radius and rub
         against the load while it grows; while it shrinks they rub the other way.
         """
-        growing = _last_sign(np.diff(load_n, prepend=load_n[0]))
+        growing = _direction(load_n)
         face_load = load_n.copy()
         total = np.zeros_like(load_n)
         for _ in range(faces):
@@ -143,8 +146,14 @@ class Splines:
         return total / faces
 
 
-def _last_sign(change: FloatArray) -> FloatArray:
-    """Sign of each change, or of the last one that was not zero; at first +1."""
-    sign = np.sign(change)
-    place = np.maximum.accumulate(np.where(sign != 0.0, np.arange(sign.size), 0))
-    return np.where(sign[place] == 0.0, 1.0, sign[place])
+def _direction(load_n: FloatArray) -> FloatArray:
+    """Whether the load grows (+1) or shrinks (-1); teeth turn after a little play."""
+    turned_at, sign = float(load_n[0]), 1.0
+    signs = np.empty_like(load_n)
+    for index, load in enumerate(load_n.tolist()):
+        if sign * (load - turned_at) > 0.0:
+            turned_at = load
+        elif sign * (turned_at - load) > _PLAY * abs(turned_at):
+            turned_at, sign = load, -sign
+        signs[index] = sign
+    return signs

@@ -237,6 +237,19 @@ class Truth:
         worn = law.wear_factor(self.service_hours(material, state))
         return np.asarray(law.kinetic(speed_m_s, temperature_c, pressure_mpa) * worn)
 
+    def static_mu(
+        self,
+        material: str,
+        state: str,
+        dwell_s: ArrayLike,
+        temperature_c: ArrayLike,
+        pressure_mpa: ArrayLike,
+    ) -> FloatArray:
+        """Breakaway coefficient of a material's mean in a state after a dwell. [s]"""
+        law = self.materials[material]
+        worn = law.wear_factor(self.service_hours(material, state))
+        return np.asarray(law.static(dwell_s, temperature_c, pressure_mpa) * worn)
+
     def pack_mu(
         self, pack: str, speed_m_s: ArrayLike, temperature_c: ArrayLike, pressure_mpa: ArrayLike
     ) -> FloatArray:

@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from pathlib import Path
 
 from rigdata.arrays import FloatArray
@@ -14,7 +15,8 @@ from rigdata.simulation.inspections import Inspection
 from rigdata.simulation.logfile import Dialect, log_text
 from rigdata.simulation.rig import LOGGED_UNITS, CellOnRecord, RigDesign
 from rigdata.simulation.spec import CampaignSpec, RunDesign
-from rigdata.storage import write_text
+from rigdata.simulation.truth import Truth
+from rigdata.storage import write_json, write_text
 
 _Value = str | float | int | datetime.date | tuple[float, float]
 _LOGS = "logs"
@@ -77,7 +79,8 @@ def write_rig_file(rig: RigDesign, dialect: Dialect, folder: Path) -> None:
         channel(
             "plate_temperature",
             thermocouple="K",
-            reference_junction=titles["reference_junction_temperature"],
+            reference_junction="reference_junction_temperature",
+            u=rig.plate.u,
             time_constant_s=rig.plate.time_constant_s,
         ),
         channel("reference_junction_temperature", u=rig.junction.u),
@@ -149,6 +152,19 @@ def write_inspections(rows: Iterable[Inspection], folder: Path) -> None:
         for row in rows
     )
     write_text(folder / "inspections.csv", head + text)
+
+
+def write_truth(truth: Truth, path: Path) -> None:
+    """Write what the campaign hides as JSON; keep it away from the campaign's folder."""
+    write_json(
+        path,
+        {
+            "materials": {name: asdict(law) for name, law in truth.materials.items()},
+            "packs": {name: asdict(pack) for name, pack in truth.packs.items()},
+            "run_factors": truth.run_factors,
+            "errors": truth.errors,
+        },
+    )
 
 
 _PACK_KEYS = (
