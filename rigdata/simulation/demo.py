@@ -132,6 +132,7 @@ def study_spec(
         rig=RigDesign(),
         materials=materials,
         packs=designs,
+        date=_LAST_DAY,
         runs=standard_runs(designs, dict.fromkeys([d.name for d in designs], tests), pace),
     )
 

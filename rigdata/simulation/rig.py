@@ -177,7 +177,6 @@ class VirtualRig:
         """
         step, count = run.step_s, run.load_n.size
         room = _ROOM_C + ar1(rng, count, sd=0.6, correlation_s=300.0, step_s=step)
-        still = DirectSensor(u=0.0)
         hot = self.plate.read(run.plate_c, rng, step)
         to_rpm = 1.0 / UNITS["rpm"].factor
         readings = {
@@ -191,7 +190,7 @@ class VirtualRig:
         if self.design.logs_height:
             growth = 12e-6 * pack_height_mm * (run.plate_c - _ROOM_C)
             height = pack_height_mm + growth - 3e-6 * run.load_n
-            readings["pack_height"] = still.read(height, rng, step) + rng.normal(0.0, 1e-3, count)
+            readings["pack_height"] = height + rng.normal(0.0, 1e-3, count)
         return {
             name: logger.spoil(values, rng, spikes=name == "torque")
             for name, values in readings.items()

@@ -1,11 +1,13 @@
 import hashlib
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from rigdata.campaign.campaign import read_campaign
 from rigdata.errors import CampaignError, ResultError
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.demo import demo_spec, study_spec, write_example
@@ -173,3 +175,26 @@ def test_unknown_material_is_named(tmp_path):
     spec = CampaignSpec("x", STEEL.name, RigDesign(), (STEEL,), (PackDesign("A1", ROUGH.name),), ())
     with pytest.raises(CampaignError, match="rough-on-steel"):
         simulate_campaign(spec, 1, tmp_path)
+
+
+@pytest.mark.parametrize("size", ["full", "small"])
+def test_the_campaign_reader_accepts_the_demo(size, tmp_path):
+    spec = demo_spec(size)
+    keep = spec.runs[:1] + spec.runs[-1:]
+    simulate_campaign(replace(spec, runs=keep), 1, tmp_path)
+    campaign = read_campaign(tmp_path)
+    assert campaign.notices == ()
+    assert len(campaign.packs) == len(spec.packs)
+    assert [run.id for run in campaign.runs] == [run.id for run in keep]
+    record = campaign.rig.channels["torque"].calibration
+    assert record is not None
+    assert record.applied.max() == 1800.0
+
+
+def test_the_campaign_reader_accepts_the_committed_demo():
+    campaign = read_campaign(DEMO)
+    assert campaign.notices == ()
+    assert campaign.rig.path.resolve() == REPOSITORY / "calibration" / "rig.toml"
+    assert [run.exclude for run in campaign.runs if run.exclude] == [
+        "oil pump tripped during the run"
+    ]
