@@ -1,0 +1,190 @@
+"""The files of a campaign: reading their text, and naming a place in them."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rigdata.errors import CampaignError
+from rigdata.storage import sha256_bytes
+
+FORMAT = 1
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d")
+_TEXT_WITH_BACKSLASH = re.compile(r'"[^"]*\\')
+BACKSLASH = (
+    "A backslash starts an escape in double quotes: write paths with / or in single quotes, "
+    "'logs/R001.csv'"
+)
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """One file that was read.
+
+    Attributes
+    ----------
+    role : str
+        ``campaign``, ``rig``, ``calibration record`` or ``calibration points``.
+    path : Path
+        Where it is, links followed.
+    sha256 : str
+        Hash of its raw bytes, in hexadecimal.
+    """
+
+    role: str
+    path: Path
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Place:
+    """A table in a TOML file, so that every message can name file and key."""
+
+    file: Path
+    table: str = ""
+
+    def inside(self, *names: str) -> Place:
+        """Return the place of a table below this one."""
+        return Place(self.file, self._dotted(*names))
+
+    def fault(self, what: str, *, key: str = "", expected: str = "", do: str = "") -> CampaignError:
+        """Return the error that says what is wrong at `key` of this table."""
+        dotted = self._dotted(key) if key else self.table
+        where = f"{shown(self.file)}, {dotted}" if dotted else shown(self.file)
+        return CampaignError(what, where=where, expected=expected, do=do)
+
+    def resolve(self, key: str, text: str, *, anywhere: bool = False) -> Path:
+        """Return the path that `text` means, relative to the folder of the file.
+
+        Raises
+        ------
+        CampaignError
+            When the path, links followed, leaves the folder and is not allowed
+            to lie `anywhere`.
+        """
+        folder = self.file.parent.resolve()
+        try:
+            path = (folder / text).resolve()
+        except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: a ring of links
+            raise self.fault(f"'{text}' is not a path ({error})", key=key) from error
+        if not anywhere and not path.is_relative_to(folder):
+            raise self.fault(
+                f"'{text}' leads out of the folder",
+                key=key,
+                expected=f"a file in {shown(folder)} or below, links followed",
+                do="Move or copy the file there",
+            )
+        return path
+
+    def missing(self, key: str, text: str) -> CampaignError:
+        """Return the error for a file that `key` names and that is not there."""
+        hint = " and write the path with /" if "\\" in text else ""
+        return self.fault(
+            f"there is no file '{text}'",
+            key=key,
+            expected=f"a path relative to {shown(self.file.parent)}",
+            do=f"Correct the path{hint}, or put the file there",
+        )
+
+    def _dotted(self, *names: str) -> str:
+        quoted = (n if _BARE_KEY.fullmatch(n) or "[" in n else f'"{n}"' for n in names)
+        return ".".join([*([self.table] if self.table else []), *quoted])
+
+
+@dataclass(frozen=True)
+class TomlFile:
+    """A TOML file as read: its top table without ``format``, and its hash."""
+
+    place: Place
+    table: dict[str, Any]
+    sha256: str
+
+
+def shown(path: Path) -> str:
+    """Return `path` as a message shows it: from the working folder where it lies below."""
+    working = Path.cwd()
+    return str(path.relative_to(working)) if path.is_relative_to(working) else str(path)
+
+
+def read_text(path: Path) -> tuple[str, str]:
+    """Return the text of a UTF-8 file, without byte order mark, and its hash.
+
+    Raises
+    ------
+    CampaignError
+        When the file cannot be read or is not UTF-8.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise CampaignError(
+            f"cannot be read ({error.strerror})", where=shown(path), do="Check that it is there"
+        ) from error
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise CampaignError(
+            f"byte {data[error.start]:#04x} is not UTF-8",
+            where=f"{shown(path)}, line {line}",
+            do="Save the file as UTF-8",
+        ) from None
+    return text, sha256_bytes(data)
+
+
+def read_toml(path: Path) -> TomlFile:
+    """Read a TOML file and check its ``format`` number.
+
+    Raises
+    ------
+    CampaignError
+        When the file cannot be read, is not TOML, or is of another format.
+    """
+    text, digest = read_text(path)
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _syntax_error(path, text, str(error)) from None
+    except RecursionError:
+        raise CampaignError("is nested too deeply", where=shown(path)) from None
+    place = Place(path)
+    number = table.pop("format", None)
+    if number is None:
+        raise place.fault(
+            "the key is missing",
+            key="format",
+            expected=f"format = {FORMAT}",
+            do=f"Write format = {FORMAT} in the first line",
+        )
+    if type(number) is not int or number != FORMAT:
+        raise place.fault(
+            f"format {number!r} cannot be read",
+            key="format",
+            expected=f"format = {FORMAT}",
+            do="Correct the number, or use the release of rigdata that the file was written for",
+        )
+    return TomlFile(place, table, digest)
+
+
+def _syntax_error(path: Path, text: str, message: str) -> CampaignError:
+    lines = text.splitlines() or [""]
+    found = _TOML_PLACE.search(message)
+    number = int(found[1]) if found and found[1] else len(lines)
+    column = f", column {found[2]}" if found and found[2] else ""
+    line = lines[min(number, len(lines)) - 1]
+    if _DECIMAL_COMMA.search(line):
+        do = "Write numbers with a decimal point"
+    elif _TEXT_WITH_BACKSLASH.search(line):
+        do = BACKSLASH
+    elif "overwrite" in message or "twice" in message or "Cannot declare" in message:
+        do = "The key or table stands twice: keep one"
+    else:
+        do = f"Correct the line: {line.strip()[:80]}"
+    what = f"is not TOML: {_TOML_PLACE.sub('', message)}"
+    return CampaignError(what, where=f"{shown(path)}, line {number}{column}", do=do)
