@@ -40,7 +40,7 @@ def undo_delay(
     shown_at = time_s + lag_s
     moved = np.interp(shown_at, time_s, values, left=np.nan, right=np.nan)
     share = np.interp(shown_at, time_s, good.astype(np.float64), left=0.0, right=0.0)
-    return moved, share > 1.0 - 1e-9
+    return moved, (share > 1.0 - 1e-9) & np.isfinite(moved)
 
 
 def undo_time_constant(

@@ -14,9 +14,9 @@ from rigdata.reduction.windows import rest_speed
 from rigdata.uncertainty.autocorrelation import effective_size
 
 LEAST_DWELL_S = 0.3
-_BEFORE_S = 1.0
-_AFTER_S = 0.1
-_PEAK_S = 0.02
+_BEFORE_S = 0.5
+_AFTER_S = 0.02
+_RISE_S = 0.06
 _BRIDGE_S = 0.02
 
 
@@ -26,12 +26,11 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     Notes
     -----
     Slip begins where the speed leaves its standstill noise for good; nothing is
-    assumed of when the drive was told to turn.  The peak is the largest of a
-    moving mean over 20 ms (three frames at least) from one second before the
-    onset to a tenth after it, so that noise alone does not raise it; its random
-    part is the noise about a parabola through the peak, over the root of the
-    effective number of frames averaged.  The dwell is the time under load at
-    standstill up to the onset.
+    assumed of when the drive was told to turn.  The peak is the largest torque
+    about that onset; its value is that of a parabola through the 60 ms (six
+    frames at least) that led up to it, read at the peak, so that neither the
+    noise raises it nor averaging over the rise lowers it.  The dwell is the time
+    under load at standstill up to the onset.
     """
     time, step = corrected.time_s, float(np.median(np.diff(corrected.time_s)))
     speed = np.abs(corrected.speed)
@@ -52,25 +51,26 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
 
 def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: float) -> Draft | None:
     time = corrected.time_s
-    low = max(rest.start, int(np.searchsorted(time, time[rest.stop - 1] - _BEFORE_S)))
-    high = int(np.searchsorted(time, time[rest.stop - 1] + _AFTER_S))
-    width = max(3, round(_PEAK_S / step))
-    span = np.arange(low, min(high, time.size))
+    onset = time[rest.stop - 1]
+    low = max(rest.start, int(np.searchsorted(time, onset - _BEFORE_S)))
+    span = np.arange(low, int(np.searchsorted(time, onset + _AFTER_S)))
     span = span[corrected.usable[span]]
-    if span.size < 2 * width:
+    width = max(6, round(_RISE_S / step))
+    if span.size < width:
         return None
-    torque = corrected.torque.values[span]
-    sign = math.copysign(1.0, float(torque[np.argmax(np.abs(torque))]))
-    means = np.convolve(sign * torque, np.full(width, 1.0 / width), mode="valid")
-    first = int(np.argmax(means))
-    frames = span[first : first + width]
+    torque = corrected.torque.values
+    sign = math.copysign(1.0, float(torque[span[-1]]))
+    peak = int(np.argmax(sign * torque[span]))
+    frames = span[max(0, peak + 1 - width) : peak + 1]
+    if frames.size < 4:
+        return None
+    weights, residual = _read_at_end(time[frames], torque[frames])
     load = float(corrected.load.values[frames].mean())
     geometry = corrected.geometry
     per_torque = sign / (geometry.faces * geometry.radius_m * load)
-    mu = float(corrected.torque.values[frames].mean()) * per_torque
-    near = span[max(0, first - 2 * width) : first + width]
-    residual = _about_parabola(time[near], corrected.torque.values[near]) * abs(per_torque)
-    n_eff = max(width / max(effective_size(residual).tau, 1.0), 1.0)
+    mu = float(weights @ torque[frames]) * per_torque
+    tau = max(effective_size(residual).tau, 1.0)
+    noise = float(residual @ residual) / (frames.size - 3)
     equal = np.full(frames.size, 1.0 / frames.size)
     return Draft(
         kind="static",
@@ -80,21 +80,21 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
         temperature_c=float(corrected.temperature[frames].mean()),
         pressure_mpa=load / geometry.area_m2 / 1e6,
         mu=mu,
-        u_random=float(residual.std(ddof=3)) / math.sqrt(n_eff),
+        u_random=math.sqrt(noise * tau * float(weights @ weights)) * abs(per_torque),
         n_samples=int(corrected.n_samples[frames].sum()),
-        n_effective=n_eff,
+        n_effective=max(frames.size / tau, 1.0),
         start_s=float(time[frames[0]]),
         end_s=float(time[frames[-1]]),
         dwell_s=dwell,
         contributions=linear_contributions(
-            corrected, frames, equal * per_torque, -equal * mu / load, mu
+            corrected, frames, weights * per_torque, -equal * mu / load, mu
         ),
     )
 
 
-def _about_parabola(time: FloatArray, values: FloatArray) -> FloatArray:
-    """Residuals of a parabola through the rise to the peak."""
-    centred = (time - time.mean()) / max(float(np.ptp(time)), 1e-12)
-    design = np.stack([np.ones_like(centred), centred, centred**2], axis=1)
-    residual: FloatArray = values - design @ np.linalg.lstsq(design, values, rcond=None)[0]
-    return residual
+def _read_at_end(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the weights that read a parabola at its last time, and its residuals."""
+    back = (time - time[-1]) / max(float(np.ptp(time)), 1e-12)
+    design = np.stack([np.ones_like(back), back, back**2], axis=1)
+    solver = np.linalg.pinv(design)
+    return solver[0], values - design @ (solver @ values)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
-from rigdata.arrays import FloatArray, IntArray
+from rigdata.arrays import FloatArray, IntArray, TextArray
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.points import FrictionPoints
 from rigdata.uncertainty.sources import Effect, Source
@@ -90,14 +92,14 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
             column_index.append(column.setdefault(source, len(column)))
             values.append(value)
 
-    def constant(text: str) -> list[str]:
-        return [text] * count
+    def constant(text: str) -> TextArray:
+        return np.array([text] * count, dtype=np.str_)
 
-    def each(name: str) -> list[object]:
-        return [getattr(draft, name) for draft in drafts]
+    def each(name: str) -> NDArray[Any]:
+        return np.array([getattr(draft, name) for draft in drafts])
 
     return FrictionPoints(
-        point=[f"{run.id}/{i + 1}" for i in range(count)],
+        point=np.array([f"{run.id}/{i + 1}" for i in range(count)]),
         run=constant(run.id),
         pack=constant(pack.name),
         material=constant(pack.material),
@@ -118,7 +120,7 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
         start_s=each("start_s"),
         end_s=each("end_s"),
         dwell_s=each("dwell_s"),
-        used=[not draft.reason for draft in drafts],
+        used=np.array([not draft.reason for draft in drafts]),
         reason=each("reason"),
         sources=tuple(column),
         contributions=sparse.csr_array(

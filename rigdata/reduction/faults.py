@@ -6,6 +6,8 @@ import numpy as np
 
 from rigdata.errors import ReductionError
 from rigdata.reduction.corrections import CorrectedRun
+from rigdata.reduction.stretches import runs_of
+from rigdata.reduction.windows import rest_speed
 
 _LEAST_LOAD_N = 20.0
 
@@ -40,7 +42,7 @@ def check_run(corrected: CorrectedRun) -> None:
             do="Check the clamp and the load cell, then repeat the run.",
         )
     speed = np.abs(corrected.speed[good])
-    if float(np.percentile(speed, 99)) == 0.0 or not _moves(corrected):
+    if not _moves(corrected):
         raise ReductionError(
             "slip speed never leaves zero",
             where=where,
@@ -61,11 +63,7 @@ def check_run(corrected: CorrectedRun) -> None:
 
 
 def _moves(corrected: CorrectedRun) -> bool:
-    """Whether the speed ever rises clear of its idle noise."""
-    idle = corrected.idle.start
-    if idle is None:
-        return True
-    reading = corrected.speed[idle.frames]
-    noise = float(reading.std())
-    top = float(np.percentile(np.abs(corrected.speed), 99.5))
-    return top > abs(float(reading.mean())) + 6 * noise
+    """Whether the speed rises clear of its idle noise for a few frames in a row."""
+    speed = np.abs(corrected.speed)
+    floor = 2 * rest_speed(corrected)
+    return any(len(stretch) >= 3 for stretch in runs_of(corrected.usable & (speed > floor)))

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import BoolArray, FloatArray
 from rigdata.campaign.campaign import Pack
 
 # The friction of a spline under load is known to about half of itself
@@ -51,7 +51,7 @@ def face_load_factor(
 def mean_face_load(
     load: FloatArray,
     torque: FloatArray,
-    unloading: FloatArray,
+    unloading: BoolArray,
     pack: Pack,
     radius_m: float,
 ) -> FloatArray:

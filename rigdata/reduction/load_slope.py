@@ -19,21 +19,28 @@ from rigdata.uncertainty.sources import Effect, Scope, Source
 LEAST_RANGE = 2.0
 _CELLS = 60
 _QUARTILES = (0.25, 0.75)
+_STEPS = 12
 
 
 @dataclass(frozen=True, eq=False)
 class LoadLine:
     """Torque against ``x = N r_e F`` over one leg of a load sweep.
 
-    ``T = a + x (m + q ln(x / x0))``: intercept a [N m], coefficient m at x0, and
-    its change q per unit of ln load.
+    ``T = a + m x (x / x0)^q``: intercept a [N m], coefficient m at x0, and its
+    exponent q of the load.
 
     Attributes
     ----------
-    weights : (3, k) float
-        Rows that turn the cells' torque into a, m and q.
+    coefficients : (3,) float
+        a, m and q.
     covariance : (3, 3) float
         From the scatter of the cells, widened by their autocorrelation.
+    weights : (3, k) float
+        Change of a, m and q for a unit of torque in each cell.
+    reference_x : float
+        x0, the geometric mean of x. [N m]
+    n_effective : float
+        Independent cells.
     """
 
     coefficients: FloatArray
@@ -41,6 +48,17 @@ class LoadLine:
     weights: FloatArray
     reference_x: float
     n_effective: float
+
+    def mu(self, ln_x: FloatArray) -> FloatArray:
+        """Coefficient at ``ln(x / x0)``."""
+        _, m, q = self.coefficients
+        value: FloatArray = m * np.exp(q * ln_x)
+        return value
+
+    def mu_slopes(self, ln_x: FloatArray) -> FloatArray:
+        """(k, 3) derivative of `mu` by a, m and q."""
+        mu = self.mu(ln_x)
+        return np.stack([np.zeros_like(mu), mu / self.coefficients[1], mu * ln_x], axis=1)
 
     @property
     def intercept_t(self) -> float:
@@ -72,7 +90,7 @@ def load_slope_drafts(
     A torque offset that stays through the leg (a bad zero, drag left in) goes
     into the intercept and biases neither point.  The plain slope of torque
     against load would be ``mu + dmu/dln p``, not mu, wherever mu depends on
-    pressure, hence the third term.  The two points share the intercept's error:
+    pressure, hence the exponent.  The two points share the intercept's error:
     their 2 x 2 covariance is kept exactly as one shared source with signed
     contributions and a random part each.  Errors of the load enter through the
     effective variance, ``s_T^2 + (dT/dx)^2 s_x^2``; as the load spans its range
@@ -100,7 +118,7 @@ def load_slope_drafts(
 
 
 def fit_load_line(x: FloatArray, torque: FloatArray) -> LoadLine:
-    """Fit ``T = a + x (m + q ln(x / x0))`` with equal weights.
+    """Fit ``T = a + m x (x / x0)^q`` with equal weights, by Gauss-Newton.
 
     Parameters
     ----------
@@ -108,15 +126,22 @@ def fit_load_line(x: FloatArray, torque: FloatArray) -> LoadLine:
         ``N r_e F`` and friction torque of each cell. [N m]
     """
     reference = float(np.exp(np.log(x).mean()))
-    design = np.stack([np.ones_like(x), x, x * np.log(x / reference)], axis=1)
-    scale = np.abs(design).max(axis=0)
-    weights = np.linalg.pinv(design / scale) / scale[:, None]
-    coefficients = weights @ torque
-    residual = torque - design @ coefficients
+    ln_x = np.log(x / reference)
+    a, m, q = 0.0, float(x @ torque / (x @ x)), 0.0
+    for _ in range(_STEPS):
+        power = x * np.exp(q * ln_x)
+        design = np.stack([np.ones_like(x), power, m * power * ln_x], axis=1)
+        residual = torque - a - m * power
+        scale = np.abs(design).max(axis=0)
+        weights = np.linalg.pinv(design / scale) / scale[:, None]
+        step = weights @ residual
+        a, m, q = a + step[0], m + step[1], q + step[2]
+        if abs(step[2]) < 1e-10:
+            break
     variance = float(residual @ residual) / (x.size - 3)
     size = effective_size(residual)
     return LoadLine(
-        coefficients=coefficients,
+        coefficients=np.array([a, m, q]),
         covariance=weights @ weights.T * variance * size.n / size.n_effective,
         weights=weights,
         reference_x=reference,
@@ -135,8 +160,7 @@ def _leg_drafts(
 ) -> list[Draft]:
     geometry, run = corrected.geometry, corrected.run
     offsets = np.quantile(np.log(x / line.reference_x), _QUARTILES)
-    pick = np.stack([np.zeros(2), np.ones(2), offsets], axis=1)
-    mu = pick @ line.coefficients
+    mu, pick = line.mu(offsets), line.mu_slopes(offsets)
     covariance = pick @ line.covariance @ pick.T
     u = np.sqrt(np.diag(covariance))
     correlation = float(covariance[0, 1] / (u[0] * u[1]))
@@ -150,8 +174,7 @@ def _leg_drafts(
     frames = np.concatenate(cells)
     size = np.concatenate([np.full(c.size, 1.0 / c.size) for c in cells])
     cell_of = np.concatenate([np.full(c.size, i) for i, c in enumerate(cells)])
-    _, m, q = line.coefficients
-    local_slope = m + q * (1 + np.log(x / line.reference_x))
+    local_slope = line.mu(np.log(x / line.reference_x)) * (1 + line.coefficients[2])
     speed = np.abs(corrected.speed[frames]) * geometry.radius_m
     drafts = []
     for i in range(2):

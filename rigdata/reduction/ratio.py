@@ -65,9 +65,11 @@ def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
     """Pool variance and autocorrelation time over the windows of a run."""
     if not residuals:
         return RunNoise((), 0.0)
-    freedom = sum(max(r.size - 2, 0) for r in residuals)
+    sizes = pooled_sizes(residuals, fitted=2)
     squares = sum(float(r @ r) for r in residuals)
-    return RunNoise(sizes=pooled_sizes(residuals), variance=squares / max(freedom, 1))
+    # A straight line takes two degrees of freedom out of the independent frames.
+    kept = sum(s.n * max(1 - 2 / s.n_effective, 0.0) for s in sizes)
+    return RunNoise(sizes=sizes, variance=squares / max(kept, 1.0))
 
 
 def _per_torque(corrected: CorrectedRun, window: Window) -> float:
@@ -102,10 +104,9 @@ def _draft(
     load = corrected.load.values[frames]
     mean_load = float(load.mean())
     mu = float(corrected.torque.values[frames].mean()) * per_torque
-    freedom = max(frames.size - 2, 0)
-    variance = (_PRIOR_FRAMES * run_variance + float(residual @ residual)) / (
-        _PRIOR_FRAMES + freedom
-    )
+    kept = frames.size * max(1 - 2 / n_effective, 0.0)
+    own = float(residual @ residual)
+    variance = (_PRIOR_FRAMES * run_variance + own) / (_PRIOR_FRAMES + kept)
     speed = np.abs(corrected.speed[frames]) * corrected.geometry.radius_m
     equal = np.full(frames.size, 1.0 / frames.size)
     reason = ""

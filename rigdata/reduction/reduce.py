@@ -78,10 +78,15 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
         traces={r.run: r.trace for r in results},
         summaries=account.summaries,
         left_out=account.left_out,
-        notices=(
-            *campaign.notices,
-            *account.notices,
-            *(n for name in drags if name in tested for n in drags[name].notices),
+        # A notice about a channel or a record comes up in every run that uses it.
+        notices=tuple(
+            dict.fromkeys(
+                (
+                    *campaign.notices,
+                    *account.notices,
+                    *(n for name in drags if name in tested for n in drags[name].notices),
+                )
+            )
         ),
         drag={name: drags[name].words for name in drags if name in tested},
     )

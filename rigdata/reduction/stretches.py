@@ -34,12 +34,12 @@ class Stretch:
 
 def intersect(first: list[Stretch], second: list[Stretch]) -> list[Stretch]:
     """Return the overlaps of two lists of stretches; the direction of `second` holds."""
-    overlaps = (
+    return [
         Stretch(max(a.start, b.start), min(a.stop, b.stop), b.direction)
         for a in first
         for b in second
-    )
-    return [o for o in overlaps if len(o) > 0]
+        if a.start < b.stop and b.start < a.stop
+    ]
 
 
 def runs_of(mask: BoolArray) -> list[Stretch]:

@@ -18,6 +18,8 @@ from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 LEAST_IDLE_S = 0.5
+_MOST_FIRST_S = 2.5
+_FEWEST = 12
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def find_idle(
 
     Notes
     -----
-    The first half second says what idle looks like; idle ends where load or
+    The first half second (or twelve frames) says what idle looks like; idle ends where load or
     speed leaves it by more than its noise.  Where that first load is over
     `limit` or the plates already slip, the run did not begin unloaded.
     The end of the run is the same, seen backwards.
@@ -111,6 +113,8 @@ def _idle_length(
     top_speed: float,
 ) -> int:
     first = (time_s - time_s[0] <= LEAST_IDLE_S) & usable
+    if np.count_nonzero(first) < _FEWEST:  # slow log: a few more frames to see the noise by
+        first = (time_s - time_s[0] <= _MOST_FIRST_S) & usable & (np.cumsum(usable) <= _FEWEST)
     if np.count_nonzero(first) < 3:
         return 0
     idle_load, load_noise = _level(load[first])

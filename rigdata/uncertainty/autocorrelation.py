@@ -143,7 +143,7 @@ def effective_size(series: ArrayLike) -> EffectiveSize:
     return pooled_sizes([series])[0]
 
 
-def pooled_sizes(windows: Sequence[ArrayLike]) -> tuple[EffectiveSize, ...]:
+def pooled_sizes(windows: Sequence[ArrayLike], *, fitted: int = 1) -> tuple[EffectiveSize, ...]:
     """Return the effective size of several windows that share one noise.
 
     One short window says little about its own autocorrelation.  The windows of
@@ -155,6 +155,9 @@ def pooled_sizes(windows: Sequence[ArrayLike]) -> tuple[EffectiveSize, ...]:
     ----------
     windows : sequence of (n_i,) arrays
         Residuals of each window; NaN marks a missing sample.
+    fitted : int
+        Parameters that were fitted to each window to get its residuals: 1 for
+        its mean, 2 for a straight line.
 
     Returns
     -------
@@ -176,8 +179,8 @@ def pooled_sizes(windows: Sequence[ArrayLike]) -> tuple[EffectiveSize, ...]:
         lagged, count = _lagged(_centred(values))
         products[: values.size] += lagged
         pairs[: values.size] += count
-    # Each window loses its own mean, so the typical window sets the bias.
-    typical = np.asarray(np.mean(counts))
+    # Each window loses its own mean or line, so the typical window sets the bias.
+    typical = np.asarray(np.mean(counts) / fitted)
     covered = pairs > 0.0
     last = longest if bool(covered.all()) else int(np.argmin(covered))
     tau, unsettled = _summed(_ratio(products[:last], pairs[:last]), typical)
