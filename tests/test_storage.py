@@ -158,6 +158,11 @@ def test_json_that_cannot_be_read_names_the_file_and_the_fault(tmp_path, content
     assert words in str(caught.value)
 
 
+def test_a_folder_is_no_json(tmp_path):
+    with pytest.raises(ResultError, match="cannot be read"):
+        storage.read_json(tmp_path)
+
+
 def test_json_comes_back_as_written(tmp_path):
     storage.write_json(tmp_path / "a.json", {"x": [0.1, 1e-300], "t": "mü"})
     assert storage.read_json(tmp_path / "a.json") == {"x": [0.1, 1e-300], "t": "mü"}
@@ -298,6 +303,21 @@ def test_a_file_is_never_replaced_by_a_folder(tmp_path):
     (tmp_path / "results").write_text("x")
     with pytest.raises(ResultError, match="is a file"):
         storage.check_replaceable(tmp_path / "results", force=True)
+
+
+def test_a_place_that_cannot_be_written_is_told_before_the_work(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with (
+        pytest.raises(ResultError, match=r"results: cannot be written"),
+        storage.staged_folder(tmp_path / "file" / "results"),
+    ):
+        raise AssertionError("the work must not start")
+
+
+def test_a_ring_of_links_is_told(tmp_path):
+    (tmp_path / "a").symlink_to(tmp_path / "a")
+    with pytest.raises(ResultError, match="cannot be followed"):
+        storage.write_text(tmp_path / "a", "x")
 
 
 def test_a_block_without_manifest_is_refused(tmp_path):

@@ -3,7 +3,6 @@
 import dataclasses
 import datetime
 import hashlib
-import os
 from pathlib import Path
 
 import pytest
@@ -253,10 +252,22 @@ def test_a_ring_of_links_is_told(bench):
         bench.read()
 
 
-@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="the reader may read all")
-def test_a_file_without_permission_is_told(bench):
-    bench.path(R).chmod(0)
-    with pytest.raises(CampaignError, match=r"rig\.toml: cannot be read"):
+def test_a_file_that_may_not_be_read_is_told(bench, monkeypatch):
+    read_bytes = Path.read_bytes
+
+    def guarded(self):
+        if self.name == "rig.toml":
+            raise PermissionError(13, "Permission denied")
+        return read_bytes(self)
+
+    monkeypatch.setattr(Path, "read_bytes", guarded)
+    with pytest.raises(CampaignError, match=r"rig\.toml: cannot be read \(Permission denied\)"):
+        bench.read()
+
+
+def test_toml_nested_without_end_is_told(bench):
+    bench.path(C).write_text("a = " + "[" * 100_000)
+    with pytest.raises(CampaignError, match=r"campaign\.toml: is nested too deeply"):
         bench.read()
 
 
