@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
@@ -86,9 +86,10 @@ def record_notices(
             "no date, so that the dates of the calibration records are not checked",
             "Write date in the campaign or in the run",
         )
+    dated = {run: day for run, day in days.items() if day is not None}
     for channel, record in records.items():
-        late = _dated(days, lambda day, last=record.valid_until: day > last)
-        early = _dated(days, lambda day, first=record.date: day < first)
+        late = [run for run, day in dated.items() if day > record.valid_until]
+        early = [run for run, day in dated.items() if day < record.date]
         for runs, fault in (
             (late, f"was valid until {record.valid_until}, which is before the date of"),
             (early, f"is of {record.date}, which is after the date of"),
@@ -108,12 +109,6 @@ def from_folder(path: Path, folder: Path) -> str:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:  # on another drive
         return path.name
-
-
-def _dated(
-    days: Mapping[str, datetime.date | None], fails: Callable[[datetime.date], bool]
-) -> list[str]:
-    return [run for run, day in days.items() if day is not None and fails(day)]
 
 
 def _runs(names: list[str]) -> str:
