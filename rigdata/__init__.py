@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from rigdata.comparison.ratios import Ratio, compare_groups
     from rigdata.errors import Notice, RigdataError, Severity
     from rigdata.friction.conditions import Conditions
-    from rigdata.friction.fitting import fit_campaign
+    from rigdata.friction.fit import fit_campaign
     from rigdata.friction.results import FrictionFit, Group
-    from rigdata.pipeline import CampaignResult, run_campaign
+    from rigdata.pipeline.run import CampaignResult, run_campaign
     from rigdata.reduction.points import FrictionPoints
     from rigdata.reduction.points_file import read_points
     from rigdata.reduction.reduce import reduce_campaign
@@ -30,7 +30,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Campaign": "rigdata.campaign.campaign",
-    "CampaignResult": "rigdata.pipeline",
+    "CampaignResult": "rigdata.pipeline.run",
     "CoefficientTable": "rigdata.tables.table",
     "Conditions": "rigdata.friction.conditions",
     "FrictionFit": "rigdata.friction.results",
@@ -42,13 +42,13 @@ _HOMES = {
     "RigdataError": "rigdata.errors",
     "Severity": "rigdata.errors",
     "compare_groups": "rigdata.comparison.ratios",
-    "fit_campaign": "rigdata.friction.fitting",
+    "fit_campaign": "rigdata.friction.fit",
     "read_campaign": "rigdata.campaign.campaign",
     "read_points": "rigdata.reduction.points_file",
     "read_table": "rigdata.tables.read",
     "reduce_campaign": "rigdata.reduction.reduce",
     "render_report": "rigdata.report.page",
-    "run_campaign": "rigdata.pipeline",
+    "run_campaign": "rigdata.pipeline.run",
     "write_tables": "rigdata.tables.write",
 }
 

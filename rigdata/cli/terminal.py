@@ -5,11 +5,12 @@ Data goes to standard output and everything else to standard error.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import click
 
@@ -134,13 +135,18 @@ def _finite(value: object) -> object:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def progress(*, quiet: bool = False) -> Callable[[str], None] | None:
-    """Return what shows the step at hand on one line of a terminal; None elsewhere."""
+@contextlib.contextmanager
+def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[str], None] | None]:
+    """Yield what shows the step at hand on one line of a terminal; None elsewhere."""
     if quiet or not sys.stderr.isatty():
-        return None
+        yield None
+        return
 
     def show(step: str) -> None:
-        # One line that the next step overwrites; blanks, no escape codes, clear the rest.
-        click.echo("\r" + step[: WIDTH - 1].ljust(WIDTH - 1) + "\r", err=True, nl=False)
+        # Blanks clear the rest of the line: no escape codes, whatever the terminal.
+        click.echo("\r" + f"{label}: {step}"[: WIDTH - 1].ljust(WIDTH - 1), err=True, nl=False)
 
-    return show
+    try:
+        yield show
+    finally:
+        click.echo("\r" + " " * (WIDTH - 1) + "\r", err=True, nl=False)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from importlib.metadata import version
 
 import numpy as np
 
-from rigdata import __version__
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.campaign.campaign import Campaign
 from rigdata.errors import Notice, RigdataError, Severity
@@ -200,7 +200,7 @@ def _provenance(group: Group, points: FrictionPoints, campaign: Campaign) -> dic
     records = {record.id: record.sha256 for record in campaign.rig.records.values()}
     return {
         "program": "rigdata",
-        "version": __version__,
+        "version": version("rigdata"),
         "campaign": campaign.name,
         "date": campaign.date.isoformat() if campaign.date else None,
         "friction_plate": material.friction_plate if material else "",

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from types import SimpleNamespace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
+from rigdata.arrays import FloatArray
+from rigdata.campaign.campaign import Reference
 from rigdata.friction.conditions import Conditions
-from rigdata.friction.envelope import envelope_of
-from rigdata.friction.estimate import Estimate
+from rigdata.friction.envelope import Envelope, envelope_of
 from rigdata.friction.laws.registry import law
-from rigdata.friction.results import FrictionFit, Group, Scatter
+from rigdata.friction.results import Group, Prediction
 from rigdata.tables.build import build_table
 from rigdata.tables.table import CoefficientTable
 
-REFERENCE = SimpleNamespace(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
+REFERENCE = Reference(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
+GROUP = Group("rough on plain", "new")
 THETA = {"mu0": 0.112, "a": 0.0065, "b": -0.0009, "c": -0.06}
 PROVENANCE = {
     "program": "rigdata",
@@ -32,48 +33,43 @@ PROVENANCE = {
 }
 
 
+@dataclass(frozen=True, eq=False)
+class HandFit:
+    """What a table needs of a fit, with intervals that widen away from the reference."""
+
+    law: str
+    theta: FloatArray
+    n_packs: int
+    envelope: Envelope
+    group: Group
+    reference: Reference = REFERENCE
+
+    @property
+    def covariance(self) -> FloatArray:
+        return np.diag((self.theta * np.array([0.01, 0.05, 0.1, 0.1])[: self.theta.size]) ** 2)
+
+    @property
+    def parameters(self) -> dict[str, float]:
+        return dict(zip(law(self.law).names, self.theta.tolist(), strict=True))
+
+    def predict(self, conditions: Conditions) -> Prediction:
+        form = law(self.law)
+        mu = form.mu(conditions, self.theta, self.reference)
+        slope = form.jacobian(conditions, self.theta, self.reference)
+        u = np.sqrt(np.einsum("kp,pq,kq->k", slope, self.covariance, slope))
+        more = np.hypot(u, 0.02 * mu) * (4.0 if self.n_packs > 1 else np.nan)
+        inside = self.envelope.contains(conditions)
+        return Prediction(mu, u, mu - 2 * u, mu + 2 * u, mu - more, mu + more, inside)
+
+
 def make_fit(
     *, name: str = "log-speed", packs: int = 3, tested: Conditions | None = None
-) -> FrictionFit:
-    form = law(name)
-    theta = np.array([THETA[n] for n in form.names])
-    u = np.abs(theta) * np.array([0.01, 0.05, 0.1, 0.1])[: theta.size]
+) -> HandFit:
     if tested is None:
         mesh = np.meshgrid([0.0104, 0.1, 0.987], [41.3, 90.0, 149.1], [0.52, 1.97])
         tested = Conditions(*(part.ravel() for part in mesh))
-    components = ("pack", "misfit") if packs > 1 else ("misfit",)
-    c = len(components)
-    sensitivity = np.zeros((c, theta.size, theta.size))
-    if packs > 1:
-        sensitivity[0, 0, 0] = theta[0] ** 2 / packs
-    estimate = Estimate(
-        theta=theta,
-        covariance=np.diag(u**2),
-        components=components,
-        variances=np.full(c, 2e-4),
-        component_covariance=np.diag(np.full(c, 1e-8)),
-        sensitivity=sensitivity,
-    )
-    return FrictionFit(
-        group=Group("rough on plain", "new"),
-        law=name,
-        reference=REFERENCE,
-        estimate=estimate,
-        not_identified=(),
-        scatter=Scatter(0.014 if packs > 1 else None, None, 0.01),
-        envelope=envelope_of(tested),
-        n_points=40,
-        n_packs=packs,
-        n_runs=2,
-        chi2_reduced=1.0,
-        chi2_measurement=1.2,
-        pulls={},
-        residual_trend={},
-        ranking=(),
-        point=np.array(["R1/1"]),
-        residual=np.array([0.0]),
-        notices=(),
-    )
+    theta = np.array([THETA[n] for n in law(name).names])
+    return HandFit(name, theta, packs, envelope_of(tested), GROUP)
 
 
 @pytest.fixture
@@ -82,12 +78,12 @@ def provenance() -> dict[str, object]:
 
 
 @pytest.fixture
-def fit() -> FrictionFit:
+def fit() -> HandFit:
     return make_fit()
 
 
 @pytest.fixture
-def table(fit: FrictionFit) -> CoefficientTable:
+def table(fit: HandFit) -> CoefficientTable:
     return build_table(fit, "kinetic", PROVENANCE)
 
 
@@ -97,7 +93,7 @@ def one_pack_table() -> CoefficientTable:
 
 
 @pytest.fixture
-def triangle_fit() -> FrictionFit:
+def triangle_fit() -> HandFit:
     """High pressure was only tested cold."""
     tested = Conditions(
         np.tile([0.01, 0.1, 1.0], 3), np.repeat([40.0, 150.0, 40.0], 3), np.repeat([0.5, 0.5, 2], 3)
@@ -106,14 +102,12 @@ def triangle_fit() -> FrictionFit:
 
 
 @pytest.fixture
-def static_fit() -> FrictionFit:
+def static_fit() -> HandFit:
     tested = Conditions(np.zeros(4), [41.0, 41.0, 148.0, 148.0], [0.5, 2.0, 0.5, 2.0])
     return make_fit(name="constant", tested=tested)
 
 
 @pytest.fixture
-def two_kinds(
-    fit: FrictionFit, static_fit: FrictionFit, provenance: dict[str, object]
-) -> CoefficientTable:
+def two_kinds(fit: HandFit, static_fit: HandFit, provenance: dict[str, object]) -> CoefficientTable:
     static = build_table(static_fit, "static", provenance)
     return replace(build_table(fit, "kinetic", provenance), static=static)

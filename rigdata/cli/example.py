@@ -1,0 +1,34 @@
+"""``rigdata example``: the demo campaign."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from rigdata.cli.terminal import show_json
+from rigdata.simulation.demo import write_example
+
+
+@click.command("example")
+@click.argument("folder", type=click.Path(path_type=Path), default="demo")
+@click.option(
+    "--size",
+    type=click.Choice(["small", "full"]),
+    default="small",
+    show_default=True,
+    help="Short or long logs.",
+)
+@click.option("--force", is_flag=True, help="Write over a campaign that is there.")
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def command(folder: Path, size: str, force: bool, as_json: bool) -> None:
+    """Write the demo campaign into FOLDER ('demo' unless told otherwise).
+
+    It comes from a simulated bench: a rough-faced and a plain material, the rig
+    with its calibration records, and the logs.
+    """
+    write_example(folder, size=size, force=force)
+    if as_json:
+        show_json("example", (), folder=str(folder))
+        return
+    click.echo(f"Wrote {folder / 'campaign.toml'}. Next: rigdata run {folder}")

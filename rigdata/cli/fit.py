@@ -1,0 +1,51 @@
+"""``rigdata fit``: from friction points to laws."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from rigdata.campaign.campaign import read_campaign
+from rigdata.cli.options import (
+    campaign_argument,
+    force_option,
+    json_option,
+    laws_option,
+    out_option,
+)
+from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.verdicts import condition_words, fit_rows, fit_table
+from rigdata.pipeline.folder import FITS_FILE
+from rigdata.pipeline.stages import fit_into
+
+
+@click.command("fit")
+@campaign_argument
+@out_option
+@force_option
+@laws_option
+@json_option
+def command(
+    campaign: Path, out: Path | None, force: bool, laws: tuple[str, ...], as_json: bool
+) -> None:
+    """Fit friction laws to the points of CAMPAIGN and write fits.json.
+
+    CAMPAIGN is a campaign.toml or its folder. The points come from points.csv
+    and budget.csv in the results folder, be they from 'rigdata reduce' or made
+    by hand.
+    """
+    read = read_campaign(campaign)
+    with progress("fitting", quiet=as_json):
+        fits, folder = fit_into(read, out, force=force, laws=laws or None)
+    if as_json:
+        rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
+        show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
+    else:
+        click.echo(f"At {condition_words(read.reference)}:")
+        click.echo(fit_table(fits.kinetic))
+        if fits.static:
+            click.echo(f"\nBreakaway:\n{fit_table(fits.static)}")
+        click.echo(f"Wrote {folder / FITS_FILE}.")
+        show_notices(fits.notices)
+    finish(fits.notices)

@@ -1,0 +1,62 @@
+"""Arguments and options that commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+class CampaignPath(click.Path):
+    """A campaign.toml, or the folder that holds one."""
+
+    name = "campaign"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path of the campaign file, which exists."""
+        path = Path(value)
+        file = path / "campaign.toml" if path.is_dir() else path
+        if not file.is_file():
+            holds = f"the folder '{value}' holds no campaign.toml"
+            self.fail((holds if path.is_dir() else f"there is no '{value}'") + _HINT, param, ctx)
+        return file
+
+
+_HINT = (
+    ". Give a campaign.toml or its folder; 'rigdata example demo' writes a campaign to try, "
+    "and 'rigdata run demo' works on it"
+)
+
+campaign_argument: Decorator = click.argument("campaign", type=CampaignPath())
+out_option: Decorator = click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the results; 'results' beside the campaign unless told otherwise.",
+)
+force_option: Decorator = click.option(
+    "--force", is_flag=True, help="Replace a folder that rigdata did not write."
+)
+json_option: Decorator = click.option(
+    "--json", "as_json", is_flag=True, help="Print the result as JSON."
+)
+laws_option: Decorator = click.option(
+    "--law", "laws", multiple=True, help="Law to choose from; more than once for several."
+)
+margin_option: Decorator = click.option(
+    "--margin",
+    type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),
+    default=0.05,
+    show_default=True,
+    help="Ratios within 1 +- MARGIN count as equivalent.",
+)
+tolerance_option: Decorator = click.option(
+    "--tolerance",
+    type=click.FloatRange(0.0, 0.5, min_open=True),
+    default=0.005,
+    show_default=True,
+    help="Largest error of linear interpolation in the tables, as a fraction of mu.",
+)

@@ -1,0 +1,34 @@
+"""``rigdata report``: one HTML file from the results."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from rigdata.campaign.campaign import read_campaign
+from rigdata.cli.options import campaign_argument, force_option, json_option, out_option
+from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.pipeline.folder import REPORT_FILE
+from rigdata.pipeline.stages import report_into
+
+
+@click.command("report")
+@campaign_argument
+@out_option
+@force_option
+@json_option
+def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> None:
+    """Write report.html for CAMPAIGN from what the results folder holds.
+
+    CAMPAIGN is a campaign.toml or its folder. Points, fits, ratios and tables
+    come from the results folder; the logs are read again for the traces.
+    """
+    with progress("reading", quiet=as_json) as show:
+        notices, folder = report_into(read_campaign(campaign), out, force=force, progress=show)
+    if as_json:
+        show_json("report", notices, report=str(folder / REPORT_FILE))
+    else:
+        click.echo(f"Wrote {folder / REPORT_FILE}.")
+        show_notices(notices)
+    finish(notices)

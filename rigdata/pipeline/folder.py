@@ -1,0 +1,146 @@
+"""The results folder: its files, its manifest, and how one stage is written into it.
+
+The folder holds one file, or folder, for each stage.  A stage keeps what
+stands before it and drops what came after, because that no longer fits.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from rigdata.campaign.campaign import Campaign
+from rigdata.reduction.results import Reduction
+from rigdata.storage import MANIFEST, is_result, read_json, sha256, staged_folder, write_manifest
+
+RESULTS = "results"
+FITS_FILE = "fits.json"
+COMPARISON_FILE = "comparison.csv"
+TABLES_FOLDER = "tables"
+REPORT_FILE = "report.html"
+
+# What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
+# the folder stays; `reduce` and `run` start from an empty one.
+_DROPPED = {
+    "fit": (FITS_FILE, COMPARISON_FILE, TABLES_FOLDER, REPORT_FILE),
+    "compare": (COMPARISON_FILE, REPORT_FILE),
+    "tables": (TABLES_FOLDER, REPORT_FILE),
+    "report": (REPORT_FILE,),
+}
+
+
+def results_folder(campaign: Campaign, out: Path | str | None = None) -> Path:
+    """Return where the results of a campaign go."""
+    return Path(out) if out is not None else campaign.folder / RESULTS
+
+
+@contextmanager
+def results_stage(
+    campaign: Campaign,
+    folder: Path,
+    command: str,
+    options: Mapping[str, object],
+    *,
+    force: bool = False,
+    reduction: Reduction | None = None,
+) -> Iterator[Path]:
+    """Yield a copy of the results folder to write one stage into.
+
+    The copy takes the place of `folder` when the block ends without an error.
+    """
+    before = read_manifest(folder)
+    with staged_folder(folder, force=force, keep=read_files(campaign)) as part:
+        if command in _DROPPED and folder.is_dir():
+            dropped = (*_DROPPED[command], MANIFEST)
+            shutil.copytree(
+                folder,
+                part,
+                dirs_exist_ok=True,
+                ignore=lambda at, names: dropped if Path(at) == folder else (),
+            )
+        yield part
+        steps = before.get("steps", []) if command in _DROPPED else []
+        write_manifest(
+            part,
+            {
+                "format": 1,
+                "campaign": campaign.name,
+                "steps": [*steps, _step(command, options)],
+                "inputs": _inputs(campaign, reduction, before),
+                "records": sorted({r.id for r in campaign.rig.records.values()}),
+                "left_out": dict(reduction.left_out) if reduction else before.get("left_out", {}),
+                "outputs": _outputs(part),
+            },
+        )
+
+
+def read_manifest(folder: Path) -> dict[str, Any]:
+    """Return the manifest of a results folder, empty where there is none."""
+    if not is_result(folder):
+        return {}
+    content: dict[str, Any] = read_json(folder / MANIFEST)
+    return content
+
+
+def provenance(command: str, options: Mapping[str, object]) -> dict[str, str]:
+    """Return names and values that say how a result was made, for the report."""
+    asked = ", ".join(f"{name} = {value}" for name, value in options.items() if value)
+    return {
+        "version": version("rigdata"),
+        "command": f"rigdata {command}",
+        "options": asked or "none",
+        **_software(),
+    }
+
+
+def _step(command: str, options: Mapping[str, object]) -> dict[str, object]:
+    mine = version("rigdata")
+    return {"command": command, "options": options, "version": mine, "software": _software()}
+
+
+def _software() -> dict[str, str]:
+    names = ("numpy", "scipy", "pandas", "lmfit", "matplotlib")
+    return {**{name: version(name) for name in names}, "python": platform.python_version()}
+
+
+def read_files(campaign: Campaign) -> list[Path]:
+    """Return every file the work reads: a results folder must not take their place."""
+    return [*(file.path for file in campaign.inputs), *(run.log for run in campaign.runs)]
+
+
+def _inputs(
+    campaign: Campaign, reduction: Reduction | None, before: Mapping[str, Any]
+) -> list[dict[str, str]]:
+    """Return role, name and hash of every input; a later stage keeps the logs of the reduction."""
+    files = [(file.role, file.path, file.sha256) for file in campaign.inputs]
+    if reduction is None:
+        logs = [entry for entry in before.get("inputs", []) if entry.get("role") == "log"]
+    else:
+        logs = []
+        for run in campaign.runs:
+            if run.log.is_file():
+                summary = reduction.summaries.get(run.id)
+                files.append(("log", run.log, summary.log_sha256 if summary else sha256(run.log)))
+    named = [
+        {"role": role, "name": Path(os.path.relpath(path, campaign.folder)).as_posix(), "sha256": h}
+        for role, path, h in files
+    ]
+    return [*named, *logs]
+
+
+def _outputs(part: Path) -> list[dict[str, object]]:
+    return [
+        {
+            "name": path.relative_to(part).as_posix(),
+            "bytes": path.stat().st_size,
+            "sha256": sha256(path),
+        }
+        for path in sorted(part.rglob("*"))
+        if path.is_file() and path.name != MANIFEST
+    ]

@@ -1,0 +1,147 @@
+"""The whole job: from the logs of a campaign to tables and report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+
+from rigdata.campaign.campaign import Campaign, read_campaign
+from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.ratios_file import ratios_text
+from rigdata.errors import Notice
+from rigdata.friction.fits_file import write_fits
+from rigdata.friction.results import FrictionFit, Group
+from rigdata.pipeline.folder import (
+    COMPARISON_FILE,
+    FITS_FILE,
+    REPORT_FILE,
+    TABLES_FOLDER,
+    provenance,
+    read_files,
+    results_folder,
+    results_stage,
+)
+from rigdata.pipeline.stages import Progress, compare, fit_points, write_points
+from rigdata.reduction.reduce import reduce_campaign
+from rigdata.reduction.results import Reduction
+from rigdata.report.model import ReportInput
+from rigdata.report.page import render_report
+from rigdata.storage import check_replaceable, write_text
+from rigdata.tables.build import TOLERANCE, build_tables
+from rigdata.tables.table import CoefficientTable
+from rigdata.tables.write import write_tables
+
+
+@dataclass(frozen=True, eq=False)
+class CampaignResult:
+    """Everything that a campaign gives.
+
+    Attributes
+    ----------
+    campaign : Campaign
+    reduction : Reduction
+        Friction points, and everything that was left out.
+    fits, static : mapping of Group to FrictionFit
+        Laws of the kinetic coefficient, and of breakaway where it was tested.
+    ratios : tuple of Ratio
+        Comparisons with the baseline.
+    tables : mapping of Group to CoefficientTable
+    folder : Path
+        Where the results were written.
+    notices : tuple of Notice
+        Everything worth knowing, stage by stage.
+    """
+
+    campaign: Campaign
+    reduction: Reduction
+    fits: Mapping[Group, FrictionFit]
+    static: Mapping[Group, FrictionFit]
+    ratios: tuple[Ratio, ...]
+    tables: Mapping[Group, CoefficientTable]
+    folder: Path
+    notices: tuple[Notice, ...]
+
+    def __post_init__(self) -> None:
+        for name in ("fits", "static", "tables"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+
+def run_campaign(
+    path: Path | str,
+    *,
+    out: Path | str | None = None,
+    force: bool = False,
+    progress: Progress | None = None,
+    laws: Sequence[str] | None = None,
+    margin: float = 0.05,
+    tolerance: float = TOLERANCE,
+    formats: Iterable[str] = (),
+) -> CampaignResult:
+    """Do all of it: read, reduce, fit, compare, and write tables and report.
+
+    Parameters
+    ----------
+    path : path
+        The campaign.toml or its folder.
+    out : path, optional
+        Folder for the results; ``results`` beside the campaign by default.
+    force : bool
+        Replace a folder that rigdata did not write.
+    progress : callable, optional
+        Called with a few words before each step.
+    laws : sequence of str, optional
+        Names of the laws to choose from; all by default.
+    margin : float
+        Ratios within ``1 +- margin`` count as equivalent.
+    tolerance : float
+        Largest error of linear interpolation in the tables, as a fraction of mu.
+    formats : iterable of str
+        Table formats beside those that are always written.
+
+    Raises
+    ------
+    RigdataError
+        When the campaign cannot be read, no run gives a friction point, or the
+        results cannot be written.  The results are written whole or not at all.
+    """
+    campaign = read_campaign(Path(path))
+    folder = results_folder(campaign, out)
+    check_replaceable(folder, force=force, keep=read_files(campaign))
+    say = progress or _silent
+    reduction = reduce_campaign(campaign, progress=progress)
+    say("fitting laws")
+    fits = fit_points(reduction.points, campaign, laws=laws)
+    say("comparing")
+    ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
+    say("building tables")
+    built = build_tables(
+        fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
+    )
+    notices = (*reduction.notices, *fits.notices, *ratio_notices, *built.notices)
+    reduction = replace(reduction, notices=notices)
+    options = {"laws": list(laws or ()), "margin": margin, "tolerance": tolerance}
+    say("writing the results")
+    with results_stage(campaign, folder, "run", options, force=force, reduction=reduction) as part:
+        write_points(reduction.points, part)
+        write_fits(part / FITS_FILE, fits.kinetic, fits.static)
+        write_text(part / COMPARISON_FILE, ratios_text(ratios))
+        files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
+        report = ReportInput(
+            campaign=campaign,
+            reduction=reduction,
+            fits=fits.kinetic,
+            static=fits.static,
+            ratios=ratios,
+            table_files=[Path(TABLES_FOLDER) / file for file in files],
+            provenance=provenance("run", options),
+        )
+        write_text(part / REPORT_FILE, render_report(report))
+    return CampaignResult(
+        campaign, reduction, fits.kinetic, fits.static, ratios, built.tables, folder, notices
+    )
+
+
+def _silent(_step: str) -> None:
+    """Show nothing."""

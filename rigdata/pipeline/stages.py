@@ -1,0 +1,205 @@
+"""Each stage from the files of the one before it, into the results folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from rigdata.campaign.campaign import Campaign
+from rigdata.comparison.ratios import Ratio, compare_groups
+from rigdata.comparison.ratios_file import ratios_text, read_ratios
+from rigdata.errors import ComparisonError, FitError, Notice, Severity
+from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
+from rigdata.friction.fits_file import read_fits, write_fits
+from rigdata.friction.laws.registry import law
+from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.static import fit_static
+from rigdata.pipeline.folder import (
+    COMPARISON_FILE,
+    FITS_FILE,
+    REPORT_FILE,
+    TABLES_FOLDER,
+    provenance,
+    results_folder,
+    results_stage,
+)
+from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.points_file import (
+    BUDGET_FILE,
+    POINTS_FILE,
+    budget_text,
+    points_text,
+    read_points,
+)
+from rigdata.reduction.reduce import reduce_campaign
+from rigdata.reduction.results import Reduction
+from rigdata.report.model import ReportInput
+from rigdata.report.page import render_report
+from rigdata.storage import write_text
+from rigdata.tables.build import TOLERANCE, Tables, build_tables
+from rigdata.tables.write import write_tables
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Fits:
+    """The fitted laws of a campaign.
+
+    Attributes
+    ----------
+    kinetic, static : mapping of Group to FrictionFit
+        Laws of the kinetic coefficient, and of breakaway where it was tested.
+    notices : tuple of Notice
+        Groups without a law and why, and what each fit has to say.
+    """
+
+    kinetic: Mapping[Group, FrictionFit]
+    static: Mapping[Group, FrictionFit]
+    notices: tuple[Notice, ...]
+
+
+def fit_points(
+    points: FrictionPoints, campaign: Campaign, *, laws: Sequence[str] | None = None
+) -> Fits:
+    """Fit every group; one that cannot be fitted does not stop the others."""
+    for name in laws or ():
+        law(name)
+    kinetic: dict[Group, FrictionFit] = {}
+    notices = list(groups_left_out(points))
+    for group, own in split(points, "kinetic").items():
+        if len(own) < LEAST_POINTS:
+            continue
+        try:
+            kinetic[group] = fit_group(own, group, campaign.reference, laws=laws)
+            notices += kinetic[group].notices
+        except FitError as fault:
+            notices.append(Notice(Severity.LEFT_OUT, str(group), fault.what, fault.do))
+    static, more = fit_static(points, campaign.reference)
+    return Fits(kinetic, static, (*notices, *more))
+
+
+def compare(
+    points: FrictionPoints, fits: Fits, campaign: Campaign, *, margin: float
+) -> tuple[tuple[Ratio, ...], tuple[Notice, ...]]:
+    """Compare the groups with the baseline; say so when it cannot be done."""
+    try:
+        ratios = compare_groups(
+            points,
+            fits.kinetic,
+            baseline=campaign.baseline,
+            reference=campaign.reference,
+            margin=margin,
+        )
+    except ComparisonError as fault:
+        return (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
+    return ratios, ()
+
+
+def reduce_into(
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    force: bool = False,
+    progress: Progress | None = None,
+) -> tuple[Reduction, Path]:
+    """Reduce the logs and write points.csv and budget.csv; return also the folder."""
+    folder = results_folder(campaign, out)
+    reduction = reduce_campaign(campaign, progress=progress)
+    with results_stage(campaign, folder, "reduce", {}, force=force, reduction=reduction) as part:
+        write_points(reduction.points, part)
+    return reduction, folder
+
+
+def fit_into(
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    force: bool = False,
+    laws: Sequence[str] | None = None,
+) -> tuple[Fits, Path]:
+    """Fit the points of the results folder and write fits.json."""
+    folder = results_folder(campaign, out)
+    fits = fit_points(points_from_folder(folder), campaign, laws=laws)
+    options = {"laws": list(laws or ())}
+    with results_stage(campaign, folder, "fit", options, force=force) as part:
+        write_fits(part / FITS_FILE, fits.kinetic, fits.static)
+    return fits, folder
+
+
+def compare_into(
+    campaign: Campaign, out: Path | None = None, *, force: bool = False, margin: float = 0.05
+) -> tuple[tuple[Ratio, ...], tuple[Notice, ...], Path]:
+    """Compare the groups of the results folder and write comparison.csv."""
+    folder = results_folder(campaign, out)
+    fits = fits_from_folder(folder)
+    ratios, notices = compare(points_from_folder(folder), fits, campaign, margin=margin)
+    with results_stage(campaign, folder, "compare", {"margin": margin}, force=force) as part:
+        write_text(part / COMPARISON_FILE, ratios_text(ratios))
+    return ratios, notices, folder
+
+
+def tables_into(
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    force: bool = False,
+    tolerance: float = TOLERANCE,
+) -> tuple[Tables, Path]:
+    """Write the coefficient tables of the fits in the results folder."""
+    folder = results_folder(campaign, out)
+    fits = fits_from_folder(folder)
+    points = points_from_folder(folder)
+    built = build_tables(fits.kinetic, points, campaign, static=fits.static, tolerance=tolerance)
+    with results_stage(campaign, folder, "tables", {"tolerance": tolerance}, force=force) as part:
+        write_tables(built.tables, part / TABLES_FOLDER)
+    return built, folder
+
+
+def report_into(
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    force: bool = False,
+    progress: Progress | None = None,
+) -> tuple[tuple[Notice, ...], Path]:
+    """Write the report of what the results folder holds; the logs give the traces."""
+    folder = results_folder(campaign, out)
+    fits = fits_from_folder(folder)
+    points = points_from_folder(folder)
+    comparison = folder / COMPARISON_FILE
+    ratios = read_ratios(comparison) if comparison.is_file() else ()
+    tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
+    read = reduce_campaign(campaign, progress=progress)
+    notices = (*read.notices, *fits.notices)
+    report = ReportInput(
+        campaign=campaign,
+        reduction=replace(read, points=points, notices=notices),
+        fits=fits.kinetic,
+        static=fits.static,
+        ratios=ratios,
+        table_files=tables,
+        provenance=provenance("report", {}),
+    )
+    with results_stage(campaign, folder, "report", {}, force=force) as part:
+        write_text(part / REPORT_FILE, render_report(report))
+    return notices, folder
+
+
+def write_points(points: FrictionPoints, folder: Path) -> None:
+    """Write points.csv and budget.csv into `folder`."""
+    write_text(folder / POINTS_FILE, points_text(points))
+    write_text(folder / BUDGET_FILE, budget_text(points))
+
+
+def points_from_folder(folder: Path | str) -> FrictionPoints:
+    """Read the friction points of a results folder, or two files made by hand."""
+    return read_points(Path(folder) / POINTS_FILE, Path(folder) / BUDGET_FILE)
+
+
+def fits_from_folder(folder: Path | str) -> Fits:
+    """Read the fits of a results folder."""
+    kinetic, static = read_fits(Path(folder) / FITS_FILE)
+    notices = [notice for fit in kinetic.values() for notice in fit.notices]
+    return Fits(kinetic, static, tuple(notices))
