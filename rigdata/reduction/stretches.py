@@ -65,6 +65,7 @@ def steady_stretches(
     relative: float,
     cell_s: float,
     least_s: float,
+    settle_s: float = 0.0,
 ) -> list[Stretch]:
     """Return the stretches in which `values` stays within a band about its mean.
 
@@ -80,15 +81,20 @@ def steady_stretches(
         Length of the cells over which noise is averaged. [s]
     least_s : float
         Shorter stretches are not returned. [s]
+    settle_s : float
+        Taken off both ends, where the bench is still settling. [s]
     """
     found: list[Stretch] = []
     for part in runs_of(inside):
         edges = _cell_edges(time_s, part, cell_s)
         means = _cell_means(values, edges)
         for first, last in _held(means, relative):
-            stretch = Stretch(int(edges[first]), int(edges[last]))
-            if time_s[stretch.stop - 1] - time_s[stretch.start] >= least_s:
-                found.append(stretch)
+            start, stop = int(edges[first]), int(edges[last])
+            inner = (time_s[start] + settle_s, time_s[stop - 1] - settle_s)
+            if inner[1] - inner[0] >= least_s:
+                begin = int(np.searchsorted(time_s, inner[0]))
+                end = int(np.searchsorted(time_s, inner[1], side="right"))
+                found.append(Stretch(begin, end))
     return found
 
 

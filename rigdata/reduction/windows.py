@@ -31,6 +31,7 @@ BIN_KELVIN = 5.0
 LONGEST_S = 10.0
 LEAST_S = 0.5
 _CELL_S = 0.1
+_SETTLE_S = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +76,7 @@ def held_load(corrected: CorrectedRun) -> list[Stretch]:
         relative=LOAD_BAND,
         cell_s=max(_CELL_S, step),
         least_s=LEAST_S,
+        settle_s=_SETTLE_S,
     )
 
 
@@ -89,6 +91,7 @@ def held_speed(corrected: CorrectedRun) -> list[Stretch]:
         relative=SPEED_BAND,
         cell_s=max(_CELL_S, step),
         least_s=LEAST_S,
+        settle_s=_SETTLE_S,
     )
 
 
