@@ -18,8 +18,6 @@ from scipy import linalg
 from rigdata.arrays import BoolArray, FloatArray, frozen
 
 _TIGHT = 1e-13  # lmfit tolerances: as small as double precision can use
-_EVALUATIONS = 4000  # per start, before lmfit gives up
-_POLISH_STEPS = 600  # large residuals converge linearly: 60 steps reach 10 digits
 _NEGLIGIBLE = 1e-12  # a polish step relative to the parameter
 _ARRIVED = 1e-8  # the smallest step at which a polish stuck in rounding still counts
 _HALVINGS = 40
@@ -79,6 +77,9 @@ def least_squares_fit(
     starts: Sequence[FloatArray],
     names: Sequence[str],
     bounds: Sequence[tuple[float, float]] | None = None,
+    *,
+    evaluations: int = 4000,
+    polish_steps: int = 600,
 ) -> LeastSquares:
     """Minimise the sum of squares of `residual` from every start and keep the best.
 
@@ -94,6 +95,9 @@ def least_squares_fit(
         Parameter names; valid Python names.
     bounds : sequence of (low, high), optional
         Infinite where there is none.
+    evaluations, polish_steps : int
+        Most evaluations of lmfit and most steps of the polish, per start.  Large
+        residuals make the polish converge linearly, so give it many steps.
 
     Returns
     -------
@@ -101,7 +105,7 @@ def least_squares_fit(
         Check `converged` before use: a failure is told, not raised.
     """
     limits = np.array(bounds if bounds is not None else [(-np.inf, np.inf)] * len(names))
-    problem = _Problem(residual, jacobian, tuple(names), limits)
+    problem = _Problem(residual, jacobian, tuple(names), limits, evaluations, polish_steps)
     with np.errstate(all="ignore"):
         ends = [_polish(problem, _levenberg(problem, np.asarray(s, float))) for s in starts]
     best = min(ends, key=lambda end: (not end.converged, end.rss))
@@ -126,6 +130,8 @@ class _Problem:
     jacobian: Vector
     names: tuple[str, ...]
     limits: FloatArray  # (p, 2)
+    evaluations: int
+    polish_steps: int
 
     def rss(self, theta: FloatArray) -> float:
         value = float(np.sum(self.residual(theta) ** 2))
@@ -173,7 +179,7 @@ def _levenberg(problem: _Problem, start: FloatArray) -> FloatArray:
         parameters,
         scale_covar=False,
         calc_covar=False,
-        max_nfev=_EVALUATIONS,
+        max_nfev=problem.evaluations,
     )
     try:
         result = minimizer.leastsq(
@@ -194,7 +200,7 @@ def _polish(problem: _Problem, theta: FloatArray) -> _End:
     low, high = problem.limits.T
     on_bound = (theta <= low) | (theta >= high)
     rss, message, previous = problem.rss(theta), "still moving after the last step", np.inf
-    for _ in range(_POLISH_STEPS):
+    for _ in range(problem.polish_steps):
         tangent = _tangent(problem, theta, ~on_bound)
         if tangent.condition > _MOST_CONDITION:
             message = "the data do not determine all parameters"

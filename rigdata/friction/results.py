@@ -9,8 +9,9 @@ from types import MappingProxyType
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
+from rigdata.campaign.campaign import Reference
 from rigdata.errors import Notice
-from rigdata.friction.conditions import Conditions, ReferenceCondition
+from rigdata.friction.conditions import Conditions
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.registry import law
@@ -160,7 +161,7 @@ class FrictionFit:
 
     group: Group
     law: str
-    reference: ReferenceCondition
+    reference: Reference
     estimate: Estimate
     not_identified: tuple[str, ...]
     scatter: Scatter
@@ -203,13 +204,11 @@ class FrictionFit:
         form = law(self.law)
         mu = form.mu(conditions, self.theta, self.reference)
         gradient = form.jacobian(conditions, self.theta, self.reference)
-        return interpret(
-            self.estimate, mu, gradient, self.n_packs, self.envelope.contains(conditions)
-        )
+        return interpret(self.estimate, mu, gradient, self.envelope.contains(conditions))
 
 
 def interpret(
-    estimate: Estimate, mu: FloatArray, gradient: FloatArray, n_packs: int, inside: BoolArray
+    estimate: Estimate, mu: FloatArray, gradient: FloatArray, inside: BoolArray
 ) -> Prediction:
     """Return `mu` with the interval of the mean and that of one more pack.
 
@@ -221,33 +220,25 @@ def interpret(
         Coefficients.
     gradient : (k, p) array
         Their derivatives with respect to the parameters.
-    n_packs : int
-        Packs tested.
     inside : (k,) bool
         Passed on.
 
     Notes
     -----
-    One more pack has variance ``v + f^2 (s_pack^2 + w)``, where `w` is what
-    within-pack scatter adds to the mean of a pack tested like these.  The data
-    estimate the sum with ``packs - 1`` degrees of freedom, so it follows from
-    the uncertainty of the component itself: ``var(s_pack^2) = 2 (s_pack^2 +
-    w)^2 / (packs - 1)``.  Leaving `w` out would be a difference of two mean
-    squares, for which Satterthwaite's formula fails near zero.
+    One more pack has variance ``v + mu^2 (s_pack^2 + w)``, where `w` is what
+    scatter and error within packs add to the mean of a pack tested like these:
+    the sum is what the data estimate, with packs less 1 degrees of freedom.
+    Leaving `w` out would rest the interval on a difference of two mean squares,
+    which can be 0 by luck.
     """
-    variance, slopes = estimate.variance(gradient), estimate.slopes(gradient)
-    half = estimate.coverage(variance, slopes) * np.sqrt(variance)
-    more = np.full(mu.shape, np.nan)
+    half, more = estimate.half_width(gradient), np.full(mu.shape, np.nan)
     if "pack" in estimate.components:
-        place = estimate.components.index("pack")
-        between = np.sqrt(estimate.component_covariance[place, place] * (n_packs - 1) / 2.0)
-        total = variance + mu**2 * between
-        towards = slopes.copy()
-        towards[:, place] += mu**2
-        more = estimate.coverage(total, towards) * np.sqrt(total)
+        extra = np.zeros((mu.size, len(estimate.components)))
+        extra[:, estimate.components.index("pack")] = mu**2
+        more = estimate.half_width(gradient, extra)
     return Prediction(
         frozen(mu),
-        frozen(np.sqrt(variance)),
+        frozen(np.sqrt(estimate.variance(gradient))),
         frozen(mu - half),
         frozen(mu + half),
         frozen(mu - more),

@@ -68,6 +68,10 @@ class Law:
         Derivatives of mu with respect to the parameters.
     starts : function (conditions, mu, reference) -> list of (p,) arrays
         Start values found from the data, best first.
+    simpler : tuple of str
+        Parameters that the law is first tried without, most dispensable first:
+        the first is freed when the data determine the rest, and the next are held
+        too when they do not.
     """
 
     name: str
@@ -76,15 +80,12 @@ class Law:
     mu: LawFunction
     jacobian: LawFunction
     starts: StartFunction
+    simpler: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
         """Parameter names in the order of `theta`."""
         return tuple(parameter.name for parameter in self.parameters)
-
-    def axes(self) -> frozenset[str]:
-        """Axes that the law depends on."""
-        return frozenset(p.axis for p in self.parameters if p.axis is not None)
 
 
 TEMPERATURE_COEFFICIENT = LawParameter(

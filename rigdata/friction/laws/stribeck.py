@@ -126,11 +126,12 @@ LAW = Law(
             high=4.0,
             bound_reason="below the fall has no end, above it is a step",
         ),
-        LawParameter("k", "s/m", "viscous rise per slip speed", axis="slip_speed_m_s"),
+        LawParameter("k", "s/m", "viscous rise per slip speed", axis="slip_speed_m_s", neutral=0.0),
         TEMPERATURE_COEFFICIENT,
         PRESSURE_EXPONENT,
     ),
     mu=mu,
     jacobian=jacobian,
     starts=starts,
+    simpler=("d", "k"),
 )

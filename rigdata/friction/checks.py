@@ -1,0 +1,170 @@
+"""What a fit must be asked before it is believed, and what the user is told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from rigdata.errors import Notice, Severity
+from rigdata.friction.conditions import (
+    AXES,
+    LEAST_PRESSURE_RATIO,
+    LEAST_SPEED_RATIO,
+    LEAST_TEMPERATURE_SPAN_K,
+    Conditions,
+    shown_axes,
+)
+from rigdata.friction.joint import JointFit
+from rigdata.friction.results import LawScore
+from rigdata.friction.selection import Candidate
+
+LARGE_PULL = 2.0
+LARGE_TREND = 3.0
+_LEAST_NEW = 1e-6  # share of a trend column that the law does not already hold
+
+_NEEDED = {
+    "slip_speed_m_s": f"slip speeds a factor of {LEAST_SPEED_RATIO:g} apart",
+    "temperature_c": f"temperatures {LEAST_TEMPERATURE_SPAN_K:g} K apart",
+    "pressure_mpa": f"pressures a factor of {LEAST_PRESSURE_RATIO:g} apart",
+}
+_WORDS = {
+    "slip_speed_m_s": "slip speed",
+    "temperature_c": "temperature",
+    "pressure_mpa": "pressure",
+}
+
+
+def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
+    """Return the standardised trend or bend that residuals keep along each axis.
+
+    For each axis that was varied, a straight and a bent term are offered to the
+    fit; their score statistics are standard normal when the law is right, and
+    the larger one by size is returned.
+    """
+    at, found = fit.profile, {}
+    shown = shown_axes(conditions)
+    for axis in AXES:
+        if axis not in shown:
+            continue
+        values = getattr(conditions, axis)
+        x = values if axis == "temperature_c" else np.log(values)
+        x = (x - x.mean()) / x.std()
+        statistics = [0.0]
+        for power in (1, 2):
+            column = fit.curve * x**power
+            inner = at.inverse_factors.T @ column
+            before = float(np.sum(column**2 * at.inverse_diagonal))
+            left = before - float(inner @ inner)
+            if left > _LEAST_NEW * before:
+                statistics.append(float(column @ at.projected) / np.sqrt(left))
+        found[axis] = float(max(statistics, key=abs))
+    return found
+
+
+def notices_of(
+    chosen: Candidate,
+    ranking: Sequence[LawScore],
+    where: str,
+    conditions: Conditions,
+    n_packs: int,
+    pulls: Mapping[str, float],
+    trend: Mapping[str, float],
+) -> tuple[Notice, ...]:
+    """Return everything the user must know about the fit of a group."""
+    return (
+        *_on_packs(where, n_packs),
+        *_on_parameters(chosen, ranking, where, conditions),
+        *_on_pulls(where, pulls),
+        *_on_trend(where, trend),
+    )
+
+
+def _on_packs(where: str, n_packs: int) -> list[Notice]:
+    if n_packs == 1:
+        return [
+            Notice(
+                Severity.WARNING,
+                where,
+                "one pack only: intervals hold for that pack, and nothing can be said of the next",
+                "Test at least three packs",
+            )
+        ]
+    if n_packs == 2:
+        return [
+            Notice(
+                Severity.NOTE,
+                where,
+                "two packs only: the spread between packs rests on one difference, "
+                "so intervals are wide",
+                "Test at least three packs",
+            )
+        ]
+    return []
+
+
+def _on_parameters(
+    chosen: Candidate, ranking: Sequence[LawScore], where: str, conditions: Conditions
+) -> list[Notice]:
+    """Say what was held or set aside because the tests cannot show it."""
+    found = []
+    shown = shown_axes(conditions)
+    for parameter in chosen.law.parameters:
+        if parameter.name not in chosen.held:
+            continue
+        axis = parameter.axis
+        if axis is not None and axis not in shown:
+            low, high = getattr(conditions, axis).min(), getattr(conditions, axis).max()
+            why = f"tests span only {low:.4g} to {high:.4g} in {_WORDS[axis]}"
+            do = f"Test at {_NEEDED[axis]} to find it"
+        else:
+            why, do = "the points do not determine it", "Test over a wider range of slip speed"
+        found.append(
+            Notice(
+                Severity.NOTE,
+                where,
+                f"{parameter.name} ({parameter.meaning}) is held at {parameter.neutral:g}: {why}",
+                do,
+            )
+        )
+    found += [
+        Notice(Severity.NOTE, where, f"{score.law} law set aside: {score.remark}")
+        for score in ranking
+        if not score.identified and not score.chosen
+    ]
+    if not chosen.score.identified:
+        found.append(
+            Notice(
+                Severity.WARNING,
+                where,
+                f"{chosen.law.name} law taken although {chosen.score.remark}",
+                "Test over a wider range of conditions, or ask for a simpler law",
+            )
+        )
+    return found
+
+
+def _on_pulls(where: str, pulls: Mapping[str, float]) -> list[Notice]:
+    return [
+        Notice(
+            Severity.WARNING,
+            where,
+            f"source {name} is pulled by {value:+.1f} standard deviations",
+            "Check what stands behind it: its calibration record, zero or radius",
+        )
+        for name, value in sorted(pulls.items(), key=lambda item: -abs(item[1]))
+        if abs(value) > LARGE_PULL
+    ]
+
+
+def _on_trend(where: str, trend: Mapping[str, float]) -> list[Notice]:
+    return [
+        Notice(
+            Severity.WARNING,
+            where,
+            f"residuals keep a trend along {_WORDS[axis]} ({value:+.1f} standard deviations)",
+            "Look at the residuals: no law offered here follows these points",
+        )
+        for axis, value in trend.items()
+        if abs(value) > LARGE_TREND
+    ]

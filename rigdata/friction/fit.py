@@ -1,0 +1,146 @@
+"""From the friction points of a campaign to one fitted law for every group."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rigdata.campaign.campaign import Reference
+from rigdata.errors import FitError, Notice, Severity
+from rigdata.friction.checks import notices_of, residual_trend
+from rigdata.friction.design import conditions_of
+from rigdata.friction.envelope import envelope_of
+from rigdata.friction.joint import JointFit
+from rigdata.friction.laws.registry import LAWS, law
+from rigdata.friction.results import FrictionFit, Group, Scatter
+from rigdata.friction.selection import rank
+from rigdata.friction.variance_components import profile
+from rigdata.reduction.points import FrictionPoints
+
+LEAST_POINTS = 3
+
+
+def fit_campaign(
+    points: FrictionPoints, reference: Reference, *, laws: Sequence[str] | None = None
+) -> dict[Group, FrictionFit]:
+    """Fit the kinetic points of every group that has enough of them.
+
+    Parameters
+    ----------
+    points : FrictionPoints
+        Of a whole campaign; those marked as not used are left aside.
+    reference : Reference
+        Condition that the parameters refer to.
+    laws : sequence of str, optional
+        Names of the laws to choose from; all by default.
+
+    Returns
+    -------
+    dict of Group to FrictionFit
+        Groups in order of appearance, less those of `groups_left_out`.
+
+    Raises
+    ------
+    FitError
+        When a law is unknown, a point has no uncertainty or is not above 0, or
+        no group has enough points.
+    """
+    groups = split(points, "kinetic")
+    enough = {g: own for g, own in groups.items() if len(own) >= LEAST_POINTS}
+    if not enough:
+        raise FitError(
+            "no group has enough kinetic points to fit",
+            expected=f"at least {LEAST_POINTS} used points of one material and state",
+            do="See the runs and points left out, and why",
+        )
+    return {g: fit_group(own, g, reference, laws=laws) for g, own in enough.items()}
+
+
+def groups_left_out(points: FrictionPoints) -> tuple[Notice, ...]:
+    """Return a notice for every group that `fit_campaign` leaves out, and why."""
+    named = dict.fromkeys(zip(points.material.tolist(), points.state.tolist(), strict=True))
+    counts = {group: len(own) for group, own in split(points, "kinetic").items()}
+    return tuple(
+        Notice(
+            Severity.LEFT_OUT,
+            str(group),
+            f"{counts.get(group, 0)} used kinetic points; {LEAST_POINTS} are needed for a fit",
+            "See the runs and points left out, and why",
+        )
+        for group in (Group(material, state) for material, state in named)
+        if counts.get(group, 0) < LEAST_POINTS
+    )
+
+
+def split(points: FrictionPoints, kind: str) -> dict[Group, FrictionPoints]:
+    """Return the used points of `kind` of every group, groups in order of appearance."""
+    wanted = points.used & (points.kind == kind)
+    pairs = zip(points.material[wanted].tolist(), points.state[wanted].tolist(), strict=True)
+    return {
+        Group(material, state): points.select(
+            wanted & (points.material == material) & (points.state == state)
+        )
+        for material, state in dict.fromkeys(pairs)
+    }
+
+
+def fit_group(
+    points: FrictionPoints,
+    group: Group,
+    reference: Reference,
+    *,
+    laws: Sequence[str] | None = None,
+) -> FrictionFit:
+    """Fit the used kinetic `points` of one group and choose its law.
+
+    Raises
+    ------
+    FitError
+        When no law could be fitted.
+    """
+    candidates = [law(name) for name in laws or LAWS]
+    chosen, ranking = rank(str(group), points, candidates, reference)
+    assert chosen.fit is not None
+    fit = chosen.fit
+    conditions = conditions_of(points)
+    pulls, trend = fit.pulls(), residual_trend(fit, conditions)
+    scatter = scatter_of(fit)
+    n_packs, n_runs = np.unique(points.pack).size, np.unique(points.run).size
+    chi2, chi2_measurement = chi_squares(fit)
+    return FrictionFit(
+        group=group,
+        law=chosen.law.name,
+        reference=reference,
+        estimate=fit.estimate,
+        not_identified=chosen.held,
+        scatter=scatter,
+        envelope=envelope_of(conditions),
+        n_points=len(points),
+        n_packs=n_packs,
+        n_runs=n_runs,
+        chi2_reduced=chi2,
+        chi2_measurement=chi2_measurement,
+        pulls=pulls,
+        residual_trend=trend,
+        ranking=ranking,
+        point=points.point,
+        residual=points.mu / fit.curve - 1.0,
+        notices=notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
+    )
+
+
+def scatter_of(fit: JointFit) -> Scatter:
+    """Return the scatter of a single group as relative standard deviations."""
+    variances = (fit.variance_of(effect) for effect in ("pack", "run", "misfit"))
+    return Scatter(*(None if v is None else float(np.sqrt(v)) for v in variances))
+
+
+def chi_squares(fit: JointFit) -> tuple[float, float]:
+    """Return reduced chi-square with the scatter components and with measurement alone."""
+    n, p = fit.model.design.shape
+    if n <= p:
+        return np.nan, np.nan
+    bare = profile(fit.model, np.zeros(len(fit.model.components)))
+    alone = np.nan if bare is None else float(fit.model.residual @ bare.projected) / (n - p)
+    return float(fit.model.residual @ fit.profile.projected) / (n - p), alone

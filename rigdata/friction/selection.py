@@ -1,0 +1,208 @@
+"""The choice of the law: what the data determine, and how well it predicts packs left out.
+
+The simplest law wins that is within 2 units of the best in Akaike's corrected
+criterion and within one standard error (or the 1 unit of log density that
+corresponds to 2 of the criterion) of the best in predicting packs left out.
+Where the two disagree so far that no law satisfies both, prediction decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rigdata.arrays import FloatArray
+from rigdata.campaign.campaign import Reference
+from rigdata.errors import FitError
+from rigdata.friction.conditions import shown_axes
+from rigdata.friction.design import Block, conditions_of, members
+from rigdata.friction.joint import JointFit, joint_fit
+from rigdata.friction.laws.base import Law
+from rigdata.friction.leave_out import leave_out_scores
+from rigdata.friction.results import LawScore
+from rigdata.reduction.points import FrictionPoints
+
+AICC_MARGIN = 2.0  # Burnham and Anderson, Model Selection and Multimodel Inference, 2.6
+_MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
+_MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
+_SPARE_POINTS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """One law as fitted to a group, or why it could not be.
+
+    Attributes
+    ----------
+    law : Law
+    fit : JointFit or None
+    held : tuple of str
+        Parameters held at their neutral values.
+    score : LawScore
+    left_out : (q,) array
+        Log density of each pack or run left out.
+    """
+
+    law: Law
+    fit: JointFit | None
+    held: tuple[str, ...]
+    score: LawScore
+    left_out: FloatArray
+
+
+def rank(
+    label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference
+) -> tuple[Candidate, tuple[LawScore, ...]]:
+    """Fit every law and return the chosen candidate and the scores of all.
+
+    Raises
+    ------
+    FitError
+        When no law could be fitted.
+    """
+    found = [_candidate(label, points, law, reference) for law in laws]
+    usable = [i for i, c in enumerate(found) if c.fit is not None and c.score.identified]
+    if not usable:
+        usable = [i for i, c in enumerate(found) if c.fit is not None]
+    if not usable:
+        raise FitError(
+            "no law could be fitted",
+            where=label,
+            expected="; ".join(f"{c.law.name}: {c.score.remark}" for c in found),
+        )
+    found = _with_losses(found, usable)
+    chosen = _choose(found, usable)
+    scores = [replace(c.score, chosen=i == chosen) for i, c in enumerate(found)]
+    return found[chosen], tuple(scores)
+
+
+def _choose(found: Sequence[Candidate], usable: Sequence[int]) -> int:
+    def near_in_aicc(i: int) -> bool:
+        return (found[i].score.aicc or 0.0) <= lowest + AICC_MARGIN
+
+    def near_in_prediction(i: int) -> bool:
+        loss, u = found[i].score.left_out_loss, found[i].score.left_out_loss_u
+        return loss is None or u is None or loss <= max(u, AICC_MARGIN / 2.0)
+
+    lowest = min(found[i].score.aicc or 0.0 for i in usable)
+    predicting = [i for i in usable if near_in_prediction(i)]
+    both = [i for i in predicting if near_in_aicc(i)]
+    return min(both or predicting, key=lambda i: (found[i].score.n_parameters, i))
+
+
+def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidate]:
+    """Return the candidates with their loss against the best predictor."""
+    table = np.array([found[i].left_out for i in usable])
+    known = np.all(np.isfinite(table), axis=0)
+    if np.sum(known) < 2:
+        return found
+    best = found[usable[int(np.argmax(table[:, known].sum(axis=1)))]].left_out[known]
+    result = list(found)
+    for i, candidate in enumerate(found):
+        if candidate.fit is None:
+            continue
+        loss = best - candidate.left_out[known]
+        if np.all(np.isfinite(loss)):
+            u = float(np.std(loss, ddof=1) * np.sqrt(loss.size))
+            score = replace(
+                candidate.score,
+                left_out=float(np.sum(candidate.left_out[known])),
+                left_out_loss=float(np.sum(loss)),
+                left_out_loss_u=u,
+            )
+            result[i] = replace(candidate, score=score)
+    return result
+
+
+def _candidate(label: str, points: FrictionPoints, law: Law, reference: Reference) -> Candidate:
+    """Fit one law, holding what the tests cannot show."""
+    shown = shown_axes(conditions_of(points))
+    hidden = [p for p in law.parameters if p.axis is not None and p.axis not in shown]
+    if any(p.neutral is None for p in hidden):
+        return _failed(law, "the slip speed was varied too little for this law")
+    neutral = {p.name: p.neutral for p in law.parameters if p.neutral is not None}
+    held = {p.name: neutral[p.name] for p in hidden}
+    simpler = [name for name in law.simpler if name not in held]
+    found = _tried(label, points, law, {**held, **{n: neutral[n] for n in simpler[:1]}}, reference)
+    if not simpler:
+        return found
+    if found.score.identified:
+        richer = _tried(label, points, law, held, reference)
+        return richer if richer.score.identified else found
+    for count in range(2, len(simpler) + 1):
+        fewer = {**held, **{n: neutral[n] for n in simpler[:count]}}
+        barer = _tried(label, points, law, fewer, reference)
+        if barer.score.identified:
+            return barer
+    return found
+
+
+def _tried(
+    label: str, points: FrictionPoints, law: Law, held: Mapping[str, float], reference: Reference
+) -> Candidate:
+    """Fit one law with some parameters held."""
+    if len(points) < len(law.parameters) - len(held) + _SPARE_POINTS:
+        return _failed(law, f"{len(points)} points are too few for this law")
+    try:
+        fit = joint_fit([Block(label, points, law, held)], reference)
+    except FitError as error:
+        return _failed(law, error.what)
+    return _scored(law, fit, tuple(held), not_determined(fit), points)
+
+
+def not_determined(fit: JointFit) -> tuple[str, ...]:
+    """Return the fitted parameters of a single block that the data do not determine.
+
+    A parameter on a bound; one that the law cannot do without whose standard
+    uncertainty is over half its value; one that the others can stand in for.
+    """
+    law = fit.design.blocks[0].law
+    lost = list(fit.on_bound)
+    covariance = fit.estimate.covariance
+    free = np.flatnonzero(np.diag(covariance) > 0.0)
+    inner = covariance[np.ix_(free, free)]
+    scale = np.sqrt(np.diag(inner))
+    inflation = np.diag(np.linalg.pinv(inner / np.outer(scale, scale), hermitian=True))
+    for i, u, factor in zip(free, scale, inflation, strict=True):
+        parameter = law.parameters[i]
+        needed = parameter.neutral is None or parameter.neutral != 0.0
+        vague = needed and u > _MOST_RELATIVE_U * abs(fit.estimate.theta[i])
+        if vague or factor > _MOST_INFLATION:
+            lost.append(parameter.name)
+    return tuple(dict.fromkeys(lost))
+
+
+def _scored(
+    law: Law, fit: JointFit, held: tuple[str, ...], lost: tuple[str, ...], points: FrictionPoints
+) -> Candidate:
+    n = len(points)
+    n_parameters = len(law.parameters) - len(held)
+    k = n_parameters + len(fit.estimate.components)
+    spare = n - k - 1
+    aicc = -2.0 * fit.profile.full + 2.0 * k + (2.0 * k * (k + 1) / spare if spare > 0 else np.inf)
+    parts = []
+    if lost:
+        parts.append(f"the data do not determine {', '.join(lost)}")
+    if held:
+        parts.append(f"{', '.join(held)} held")
+    score = LawScore(
+        law=law.name,
+        n_parameters=n_parameters,
+        aicc=float(aicc) if np.isfinite(aicc) else None,
+        left_out=None,
+        left_out_loss=None,
+        left_out_loss_u=None,
+        identified=not lost,
+        chosen=False,
+        remark="; ".join(parts),
+    )
+    names = points.pack if np.unique(points.pack).size > 2 else points.run
+    sets = [np.flatnonzero(column) for column in members(names).T]
+    return Candidate(law, fit, held, score, leave_out_scores(fit.profile, sets))
+
+
+def _failed(law: Law, remark: str) -> Candidate:
+    score = LawScore(law.name, len(law.parameters), None, None, None, None, False, False, remark)
+    return Candidate(law, None, (), score, np.zeros(0))
