@@ -8,41 +8,48 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from rigdata.figures import style
+from rigdata.friction.results import Group
 
-_COLUMNS = 2
+_COLUMNS = 3
 
 
 @style.styled()
-def budget_bars(shares: Mapping[str, Mapping[str, float]]) -> Figure:
+def budget_bars(
+    shares: Mapping[Group, Mapping[str, float]], marks: Mapping[Group, style.Mark]
+) -> Figure:
     """Draw the ranked shares of variance of each group at the reference condition.
 
     Parameters
     ----------
-    shares : mapping of group name to mapping of cause to share
+    shares : mapping of Group to mapping of cause to share
         Shares of variance from 0 to 1; each group is drawn in its own panel,
-        its causes from the largest to the smallest.
+        causes from the largest to the smallest of any group.
+    marks : mapping of Group to Mark
+        How each group looks.
     """
-    n_rows = -(-len(shares) // _COLUMNS)
-    longest = max((len(causes) for causes in shares.values()), default=1)
-    height = n_rows * (0.24 * longest + 0.75)
-    drawing = style.figure(height)
-    columns = min(_COLUMNS, len(shares))
-    panels = drawing.subplots(n_rows, columns, squeeze=False).ravel()
-    for i, (panel, (group, causes)) in enumerate(zip(panels, shares.items(), strict=False)):
-        ranked = sorted(causes.items(), key=lambda item: (-item[1], item[0]))
+    largest: dict[str, float] = {}
+    for causes in shares.values():
+        for cause, share in causes.items():
+            largest[cause] = max(share, largest.get(cause, 0.0))
+    ranked = sorted(largest, key=lambda cause: (-largest[cause], cause))
+    columns = max(1, min(_COLUMNS, len(shares)))
+    n_rows = max(1, -(-len(shares) // columns))
+    drawing = style.figure(n_rows * (0.24 * max(len(ranked), 2) + 0.75))
+    panels = drawing.subplots(n_rows, columns, squeeze=False, sharey=True).ravel()
+    for panel, (group, causes) in zip(panels, shares.items(), strict=False):
         places = np.arange(len(ranked))
-        percent = np.array([100.0 * share for _, share in ranked])
-        panel.barh(places, percent, height=0.66, color=style.mark(i).colour, alpha=0.85)
+        percent = np.array([100.0 * causes.get(cause, 0.0) for cause in ranked])
+        panel.barh(places, percent, height=0.66, color=marks[group].colour)
         for place, value in zip(places, percent, strict=True):
-            panel.text(value + 1.5, place, percent_text(value), va="center", fontsize=8.5)
-        panel.set_yticks(places, [cause for cause, _ in ranked])
-        panel.set_ylim(longest - 0.4, -0.6)
-        panel.set_xlim(0.0, 118.0)
-        panel.set_xticks([0, 25, 50, 75, 100])
+            panel.text(value + 2.0, place, percent_text(value), va="center", fontsize=8.5)
+        panel.set_yticks(places, ranked)
+        panel.set_ylim(len(ranked) - 0.4, -0.6)
+        panel.set_xlim(0.0, 120.0)
+        panel.set_xticks([0, 50, 100])
         panel.grid(visible=False, axis="y")
         panel.tick_params(axis="y", length=0)
         panel.set_xlabel("Share of variance [%]")
-        panel.set_title(group)
+        panel.set_title(str(group))
     for panel in panels[len(shares) :]:
         panel.set_visible(False)
     return drawing
@@ -50,6 +57,8 @@ def budget_bars(shares: Mapping[str, Mapping[str, float]]) -> Figure:
 
 def percent_text(percent: float) -> str:
     """Return a share in percent, with small ones not shown as nought."""
-    if 0.0 < percent < 1.0:
-        return "<1 %"
+    if percent == 0.0:
+        return "none"
+    if percent < 1.0:
+        return "< 1 %"
     return f"{percent:.0f} %"

@@ -12,9 +12,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
-from rigdata.campaign.campaign import Reference
 from rigdata.figures import style
-from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
@@ -53,7 +52,7 @@ class Curve:
         object.__setattr__(self, "inside", frozen(self.inside, np.bool_))
 
 
-def along(fit: FrictionFit, coordinate: str, x: FloatArray, reference: Reference) -> Curve:
+def along(fit: FrictionFit, coordinate: str, x: FloatArray, reference: ReferenceCondition) -> Curve:
     """Return the law of `fit` at the places `x` of one coordinate."""
     places = {name: np.full(x.shape, getattr(reference, name)) for name in AXES}
     places[coordinate] = x
@@ -84,7 +83,7 @@ def tested_places(points: FrictionPoints, coordinate: str, n: int) -> FloatArray
 
 
 def moved_to_reference(
-    points: FrictionPoints, fit: FrictionFit, coordinate: str, reference: Reference
+    points: FrictionPoints, fit: FrictionFit, coordinate: str, reference: ReferenceCondition
 ) -> FloatArray:
     """Return mu of each point moved along the law to the reference condition.
 
@@ -104,7 +103,10 @@ def moved_to_reference(
 
 @style.styled()
 def speed_curve(
-    points: FrictionPoints, fits: Mapping[Group, FrictionFit], reference: Reference
+    points: FrictionPoints,
+    fits: Mapping[Group, FrictionFit],
+    reference: ReferenceCondition,
+    marks: Mapping[Group, style.Mark],
 ) -> Figure:
     """Draw mu against slip speed: the law of each group, its intervals and its points.
 
@@ -113,28 +115,32 @@ def speed_curve(
     points : FrictionPoints
         Kinetic points; those not used are not drawn.
     fits : mapping of Group to FrictionFit
-        The laws, in the order of their marks.
+        The laws.
     reference : Reference
         Temperature and pressure of the curves.
+    marks : mapping of Group to Mark
+        How each group looks.
     """
-    return _curves(points, fits, reference, "slip_speed_m_s", height_in=5.0)
+    return _curves(points, fits, reference, marks, "slip_speed_m_s", height_in=5.0)
 
 
 @style.styled()
 def condition_curve(
     points: FrictionPoints,
     fits: Mapping[Group, FrictionFit],
-    reference: Reference,
+    reference: ReferenceCondition,
+    marks: Mapping[Group, style.Mark],
     coordinate: str,
 ) -> Figure:
     """Draw mu against ``temperature_c`` or ``pressure_mpa``; see `speed_curve`."""
-    return _curves(points, fits, reference, coordinate, height_in=4.2)
+    return _curves(points, fits, reference, marks, coordinate, height_in=4.2)
 
 
 def _curves(
     points: FrictionPoints,
     fits: Mapping[Group, FrictionFit],
-    reference: Reference,
+    reference: ReferenceCondition,
+    marks: Mapping[Group, style.Mark],
     coordinate: str,
     *,
     height_in: float,
@@ -144,15 +150,15 @@ def _curves(
     ends: list[tuple[float, str, str]] = []
     seen: list[float] = []
     key: list[Line2D | Patch] = []
-    for i, (group, fit) in enumerate(fits.items()):
+    for group, fit in fits.items():
         own = points.select(points_of(points, group))
-        look = style.mark(i)
+        look = marks[group]
         curve = along(fit, coordinate, tested_places(own, coordinate, 160), reference)
         _draw_law(axes, curve, look)
         moved = moved_to_reference(own, fit, coordinate, reference)
         key += _draw_points(axes, own, getattr(own, coordinate), moved, look)
         ends.append((float(curve.mu[-1]), str(group), look.colour))
-        seen += [*moved, *curve.mean_low[curve.inside], *curve.mean_high[curve.inside]]
+        seen += [*moved, *_shown_limits(curve)]
     if seen:
         low, high = np.nanmin(seen), np.nanmax(seen)
         axes.set_ylim(low - 0.06 * (high - low), high + 0.06 * (high - low))
@@ -167,6 +173,18 @@ def _curves(
     key += _key_of_lines(points)
     drawing.legend(handles=key, loc="outside lower center", ncols=min(len(key), 5))
     return drawing
+
+
+def _shown_limits(curve: Curve) -> list[float]:
+    """Return the interval limits that the axis must hold, wild ones left out."""
+    middle, inside = curve.mu, curve.inside
+    shown = [curve.mean_low[inside], curve.mean_high[inside]]
+    for limit in (curve.next_pack_low, curve.next_pack_high):
+        # Two packs can give a limit beyond all reason, which would flatten the rest.
+        sensible = inside & (np.abs(limit - middle) < 0.25 * middle)
+        shown.append(limit[sensible])
+    limits: list[float] = np.concatenate(shown).tolist()
+    return limits
 
 
 def points_of(points: FrictionPoints, group: Group) -> BoolArray:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from rigdata.arrays import FloatArray
 from rigdata.figures import style
+from rigdata.friction.results import Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.trace import Trace
 
@@ -53,7 +54,7 @@ def bedding_history(
 
 @style.styled()
 def bedding_in(
-    history: Mapping[str, tuple[FloatArray, FrictionPoints]], materials: tuple[str, ...]
+    history: Mapping[str, tuple[FloatArray, FrictionPoints]], marks: Mapping[Group, style.Mark]
 ) -> Figure:
     """Draw mu against sliding work while packs bed in; a flat end means bedded.
 
@@ -61,8 +62,8 @@ def bedding_in(
     ----------
     history : mapping of pack to (work, points)
         From `bedding_history`.
-    materials : tuple of str
-        Material names in the order of their marks.
+    marks : mapping of Group to Mark
+        How each group looks.
     """
     height = 3.8
     drawing = style.figure(height)
@@ -71,7 +72,7 @@ def bedding_in(
     timed = any(np.isnan(work).any() for work, _ in history.values())
     ends = []
     for pack, (work, own) in history.items():
-        look = style.mark(materials.index(str(own.material[0])))
+        look = marks[Group(str(own.material[0]), str(own.state[0]))]
         x = (own.start_s + own.end_s) / 2.0 if timed else work
         order = np.argsort(x, kind="stable")
         axes.errorbar(

@@ -10,8 +10,7 @@ from matplotlib.lines import Line2D
 
 from rigdata.arrays import FloatArray
 from rigdata.figures import style
-from rigdata.figures.curves import points_of
-from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.conditions import AXES
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
@@ -19,15 +18,18 @@ _BINS = 7
 _MOST_PULLS = 24
 
 
-def relative_residuals(points: FrictionPoints, fit: FrictionFit) -> FloatArray:
-    """Return ``mu / law - 1`` of each point."""
-    law = fit.predict(Conditions(**{name: getattr(points, name) for name in AXES})).mu
-    result: FloatArray = points.mu / law - 1.0
-    return result
+def fitted_points(points: FrictionPoints, fit: FrictionFit) -> FrictionPoints:
+    """Return the points of a fit, in its order."""
+    place = {name: i for i, name in enumerate(points.point.tolist())}
+    return points.select(np.array([place[name] for name in fit.point.tolist()], dtype=np.int64))
 
 
 @style.styled()
-def residuals(points: FrictionPoints, fits: Mapping[Group, FrictionFit]) -> Figure:
+def residuals(
+    points: FrictionPoints,
+    fits: Mapping[Group, FrictionFit],
+    marks: Mapping[Group, style.Mark],
+) -> Figure:
     """Draw relative residuals against slip speed, temperature and pressure.
 
     The line in each panel joins the means of equal numbers of points: a law
@@ -36,10 +38,9 @@ def residuals(points: FrictionPoints, fits: Mapping[Group, FrictionFit]) -> Figu
     drawing = style.figure(3.6)
     panels = drawing.subplots(1, 3, sharey=True)
     key: list[Line2D] = []
-    for i, (group, fit) in enumerate(fits.items()):
-        own = points.select(points_of(points, group))
-        look = style.mark(i)
-        percent = 100.0 * relative_residuals(own, fit)
+    for group, fit in fits.items():
+        own, look = fitted_points(points, fit), marks[group]
+        percent = 100.0 * fit.residual
         for panel, coordinate in zip(panels, AXES, strict=True):
             x = getattr(own, coordinate)
             dots = {"ls": "none", "marker": look.marker, "ms": 3.2, "mfc": "none", "mew": 0.7}
@@ -69,7 +70,7 @@ def binned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 @style.styled()
-def pulls(values: Sequence[tuple[str, str, float]], groups: Sequence[str]) -> Figure:
+def pulls(values: Sequence[tuple[Group, str, float]], marks: Mapping[Group, style.Mark]) -> Figure:
     """Draw by how many standard deviations the fit moved each shared source.
 
     Parameters
@@ -77,8 +78,8 @@ def pulls(values: Sequence[tuple[str, str, float]], groups: Sequence[str]) -> Fi
     values : sequence of (group, source, pull)
         The largest are drawn, in order; a pull beyond 2 asks for a look at
         that calibration record, zero or radius.
-    groups : sequence of str
-        Group names in the order of their marks.
+    marks : mapping of Group to Mark
+        How each group looks.
     """
     largest = sorted(values, key=lambda item: -abs(item[2]))[:_MOST_PULLS]
     rows = sorted(largest, key=lambda item: item[2])
@@ -87,13 +88,12 @@ def pulls(values: Sequence[tuple[str, str, float]], groups: Sequence[str]) -> Fi
     for side in (-2.0, 2.0):
         axes.axvline(side, color=style.MUTED, lw=1.0, ls=(0, (4.0, 2.0)))
     axes.axvline(0.0, color=style.INK, lw=0.8)
-    for i, group in enumerate(groups):
-        look = style.mark(i)
+    for group, look in marks.items():
         mine = [(pull, row) for row, (name, _, pull) in enumerate(rows) if name == group]
         if mine:
             x, y = zip(*mine, strict=True)
             axes.hlines(y, 0.0, x, color=look.colour, lw=0.8, alpha=0.6)
-            axes.plot(x, y, ls="none", marker=look.marker, color=look.colour, label=group)
+            axes.plot(x, y, ls="none", marker=look.marker, color=look.colour, label=str(group))
     reach = max([2.6] + [abs(pull) * 1.1 for _, _, pull in rows])
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-0.7, max(len(rows), 3) - 0.3)
@@ -101,6 +101,6 @@ def pulls(values: Sequence[tuple[str, str, float]], groups: Sequence[str]) -> Fi
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.set_xlabel("Pull [standard deviations of the source]")
-    if len(groups) > 1 and rows:
+    if len({group for group, _, _ in rows}) > 1:
         drawing.legend(loc="outside lower center", ncols=4)
     return drawing

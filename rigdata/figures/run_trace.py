@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -20,24 +19,27 @@ def run_trace(trace: Trace) -> Figure:
     are hatched.
     """
     drawing = style.figure(6.4)
-    panels = drawing.subplots(4, 1, sharex=True)
+    panels = drawing.subplots(4, 1, sharex=True, height_ratios=(1.35, 1, 1, 1))
     time = trace.time_s
-    panels[0].plot(time, trace.torque_raw_nm, color=style.MUTED, lw=0.7, ls="-", label="as logged")
-    panels[0].plot(time, trace.torque_nm, color=style.BLACK, lw=1.0, label="corrected")
-    panels[1].plot(time, trace.clamp_load_n / 1e3, color=style.BLUE, lw=1.1)
-    panels[2].plot(time, trace.slip_speed_rad_s, color=style.VERMILION, lw=1.1)
-    panels[3].plot(time, trace.plate_temperature_c, color=style.GREEN, lw=1.1)
-    names = (style.axis_label("torque"), "Clamp load [kN]", style.axis_label("slip_speed"))
-    for panel, name in zip(panels, (*names, style.axis_label("plate_temperature")), strict=True):
-        panel.set_ylabel(name.replace(" [", "\n["), rotation=0, ha="right", va="center")
+    panels[0].plot(time, trace.torque_raw_nm, color=style.VERMILION, lw=0.8, ls="-")
+    panels[0].plot(time, trace.torque_nm, color=style.BLACK, lw=1.1)
+    panels[1].plot(time, trace.clamp_load_n / 1e3, color=style.BLACK, lw=1.1)
+    panels[2].plot(time, trace.slip_speed_rad_s, color=style.BLACK, lw=1.1)
+    panels[3].plot(time, trace.plate_temperature_c, color=style.BLACK, lw=1.1)
+    titles = (
+        style.axis_label("torque") + "; thin line: before drag and inertia were taken off",
+        "Clamp load [kN]",
+        style.axis_label("slip_speed"),
+        style.axis_label("plate_temperature"),
+    )
+    for panel, title in zip(panels, titles, strict=True):
+        panel.set_title(title, fontweight="normal", fontsize=9.0)
         panel.margins(x=0.0)
-    for panel in panels:
         _shade(panel, trace)
+    low, high = panels[0].get_ylim()
+    panels[0].set_ylim(low, high + 0.16 * (high - low))  # room for the numbers
     _number(panels[0], trace)
     panels[-1].set_xlabel("Time [s]")
-    if np.any(trace.torque_raw_nm != trace.torque_nm):
-        drawing.legend(*panels[0].get_legend_handles_labels(), loc="outside lower right", ncols=2)
-    drawing.align_ylabels(panels)
     return drawing
 
 
@@ -60,10 +62,10 @@ def _number(panel: Axes, trace: Trace) -> None:
                 window.point.rsplit("/", 1)[-1].lstrip("0") or "0",
                 xy=((window.start_s + window.end_s) / 2.0, 1.0),
                 xycoords=("data", "axes fraction"),
-                xytext=(0, 2),
+                xytext=(0, -2),
                 textcoords="offset points",
                 ha="center",
-                va="bottom",
+                va="top",
                 fontsize=8.0,
                 annotation_clip=True,
             )

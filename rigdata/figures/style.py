@@ -7,9 +7,10 @@ also comes with its own marker and line, so that no figure needs colour.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from matplotlib import style as mpl_style
@@ -19,6 +20,8 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from rigdata.arrays import FloatArray
 from rigdata.quantities import QUANTITIES
+
+Named = TypeVar("Named", bound=Hashable)
 
 BLACK = "#000000"
 BLUE = "#0072b2"
@@ -33,6 +36,7 @@ PAPER = "#ffffff"
 WIDTH_IN = 7.6  # the text width of the report; every figure is as wide
 
 _RC = {
+    "axes.axisbelow": True,
     "axes.edgecolor": MUTED,
     "axes.facecolor": "none",
     "axes.formatter.useoffset": False,
@@ -54,7 +58,7 @@ _RC = {
     "legend.fontsize": 8.5,
     "legend.frameon": False,
     "lines.linewidth": 1.7,
-    "lines.markersize": 4.5,
+    "lines.markersize": 4.2,
     "savefig.facecolor": "none",
     "svg.fonttype": "none",  # text stays text: searchable, and in the page's own font
     "svg.hashsalt": "rigdata",
@@ -95,15 +99,23 @@ MARKS = (
 PACK_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "p")
 
 
-def mark(index: int) -> Mark:
-    """Return the look of the group number `index`; the set repeats after five."""
-    return MARKS[index % len(MARKS)]
+def marks_of(names: Iterable[Named]) -> dict[Named, Mark]:
+    """Return the look of each name, in their order; the set repeats after five.
+
+    Taken once for a report, so that a material looks the same in every figure.
+    """
+    return {name: MARKS[i % len(MARKS)] for i, name in enumerate(names)}
 
 
 def pack_markers(packs: Sequence[str]) -> dict[str, str]:
     """Return one marker shape for each pack name, in order of first appearance."""
     names = list(dict.fromkeys(str(pack) for pack in packs))
     return {name: PACK_MARKERS[i % len(PACK_MARKERS)] for i, name in enumerate(names)}
+
+
+def shortened(name: str, most: int = 24) -> str:
+    """Return a name that fits into a figure; the tables give it in full."""
+    return name if len(name) <= most else name[: most - 1] + "\N{HORIZONTAL ELLIPSIS}"
 
 
 def figure(height_in: float, *, width_in: float = WIDTH_IN) -> Figure:

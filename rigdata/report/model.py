@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any as Ratio  # TODO
 
-from rigdata.campaign.campaign import Campaign
-from rigdata.comparison.ratios import Ratio
+from rigdata.campaign.campaign import STATES, Campaign
+from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.results import Reduction
@@ -47,6 +48,21 @@ class ReportInput:
     def points(self) -> FrictionPoints:
         """Every friction point, used or not."""
         return self.reduction.points
+
+    @property
+    def marks(self) -> dict[Group, Mark]:
+        """How each material and state looks, the baseline first and new before worn."""
+        states = list(STATES)
+        named = set(zip(self.points.material.tolist(), self.points.state.tolist(), strict=True))
+        groups = [Group(material, state) for material, state in named]
+        order = {name: i for i, name in enumerate(self.materials)}
+        groups.sort(key=lambda group: (order[group.material], states.index(group.state)))
+        return marks_of(groups)
+
+    @property
+    def ordered_fits(self) -> dict[Group, FrictionFit]:
+        """The fits in the order of the marks."""
+        return {group: self.fits[group] for group in self.marks if group in self.fits}
 
     @property
     def materials(self) -> tuple[str, ...]:

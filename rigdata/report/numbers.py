@@ -64,6 +64,25 @@ def plain(value: float, digits: int = 3) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
+def significant(value: float, digits: int) -> str:
+    """Return a number to `digits` significant digits, noughts kept.
+
+    >>> significant(1.02, 2), significant(0.5, 2), significant(560.1, 2)
+    ('1.0', '0.50', '560')
+    """
+    if not math.isfinite(value):
+        return NO_NUMBER
+    exponent = int(f"{value:.{digits - 1}e}".split("e")[1]) if value else 0
+    return f"{value:.{max(0, digits - 1 - exponent)}f}".replace("-", "\N{MINUS SIGN}")
+
+
+def signed(value: float) -> str:
+    """Return a number with its sign and one decimal, as ``+1.4``."""
+    if not math.isfinite(value):
+        return NO_NUMBER
+    return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+
+
 def percent(share: float, digits: int = 2) -> str:
     """Return a share in percent, as ``1.4 %``.
 

@@ -1,0 +1,202 @@
+"""The section on how well the laws fit, and why they were chosen."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigdata.figures.quality import pulls, residuals
+from rigdata.friction.results import FrictionFit, LawScore
+from rigdata.friction.selection import AICC_MARGIN
+from rigdata.report.blocks import Section, figure, items, paragraph, table
+from rigdata.report.html import Content, element
+from rigdata.report.model import ReportInput
+from rigdata.report.numbers import NO_NUMBER, counted, joined, percent, plain, signed, significant
+
+_LARGE_PULL = 2.0
+_LARGE_TREND = 3.0
+_MOST_PULLS = 10
+_AXIS_WORDS = {
+    "slip_speed_m_s": "slip speed",
+    "temperature_c": "plate temperature",
+    "pressure_mpa": "face pressure",
+}
+
+
+def quality_section(report: ReportInput) -> Section | None:
+    """Say how well the laws fit, why they were chosen, and which sources were pulled."""
+    if not report.fits:
+        return None
+    left_over = [f"{fit.group}: {_trend_words(fit)}" for fit in report.ordered_fits.values()]
+    parts: list[Content] = [
+        items(_fit_words(fit) for fit in report.ordered_fits.values()),
+        figure(
+            residuals(report.points, report.ordered_fits, report.marks),
+            name="residual-panels",
+            title="Points above or below their law",
+            caption="Level lines of means show that the law has the right shape; a bend would "
+            "be something that it misses.",
+            description="Relative deviation of each used point from its law, against slip speed, "
+            f"plate temperature and face pressure. {'; '.join(left_over)}.",
+        ),
+        _quality_table(report),
+        element("h3", "Why these laws"),
+        _ranking_table(report),
+        element("h3", "Pulls"),
+        _pulls(report),
+    ]
+    return Section("quality", "Fit quality", tuple(parts))
+
+
+def _fit_words(fit: FrictionFit) -> Content:
+    chi2 = fit.chi2_measurement
+    dof = max(fit.n_points - int(np.sum(np.diag(fit.covariance) > 0.0)), 1)
+    beyond = 3.0 * np.sqrt(2.0 / dof)  # three standard deviations of a reduced chi-square
+    if chi2 > 1.0 + beyond:
+        reading = (
+            "the points scatter more than their measurement uncertainty explains, and the rest "
+            "is carried as scatter between packs, runs or points"
+        )
+    elif chi2 < 1.0 - beyond:
+        reading = (
+            "the points agree better than their stated uncertainties allow, so these may be "
+            "overstated"
+        )
+    else:
+        reading = "the measurement uncertainties explain how the points scatter"
+    held = (
+        f" Held, because the tests cannot show them: {joined(list(fit.not_identified))}."
+        if fit.not_identified
+        else ""
+    )
+    return (
+        element("b", f"{fit.group}: "),
+        f"law {fit.law} over {counted(fit.n_points, 'point')}, {counted(fit.n_runs, 'run')} and "
+        f"{counted(fit.n_packs, 'pack')}. With measurement uncertainty alone the reduced "
+        f"chi-square is {significant(chi2, 2)}: {reading}. Residuals show {_trend_words(fit)}."
+        f"{held}",
+    )
+
+
+def _trend_words(fit: FrictionFit) -> str:
+    found = [
+        f"a trend along {_AXIS_WORDS[axis]} of {significant(abs(z), 2)} standard errors"
+        for axis, z in fit.residual_trend.items()
+        if abs(z) > _LARGE_TREND
+    ]
+    return joined(found) or "no trend along any axis"
+
+
+def _quality_table(report: ReportInput) -> Content:
+    rows = []
+    for group, fit in report.ordered_fits.items():
+        trends = [fit.residual_trend.get(axis, float("nan")) for axis in _AXIS_WORDS]
+        rows.append(
+            (
+                str(group),
+                percent(float(np.std(fit.residual))),
+                significant(fit.chi2_measurement, 2),
+                significant(fit.chi2_reduced, 2),
+                *(signed(z) for z in trends),
+                str(sum(abs(pull) > _LARGE_PULL for pull in fit.pulls.values())),
+            )
+        )
+    return table(
+        "Fit quality. Reduced chi-square is with measurement uncertainty alone and with scatter; "
+        "trends left in the residuals are in standard errors, and beyond 3 the law misses "
+        "something.",
+        (
+            "Material (state)",
+            "Spread about the law",
+            "Chi-square, measured",
+            "Chi-square, with scatter",
+            "Trend, slip speed",
+            "Trend, temperature",
+            "Trend, pressure",
+            "Pulls over 2",
+        ),
+        rows,
+    )
+
+
+def _ranking_table(report: ReportInput) -> Content:
+    rows: list[tuple[str, ...]] = []
+    for group, fit in report.ordered_fits.items():
+        ranked = sorted(
+            fit.ranking, key=lambda score: (not score.chosen, score.left_out_loss or np.inf)
+        )
+        lowest = min((s.aicc for s in ranked if s.aicc is not None), default=0.0)
+        rows += [(str(group), *_score_row(score, lowest)) for score in ranked]
+    return table(
+        "Laws compared by predicting whole packs or runs that were left out of the fit. The loss "
+        "is in log density against the best law; a loss within its standard error does not tell "
+        "two laws apart, and then the simpler one is taken.",
+        ("Material (state)", "Law", "Parameters", "Loss", "Rise of AICc", "Verdict"),
+        rows,
+        text=(1, 5),
+    )
+
+
+def _score_row(score: LawScore, lowest_aicc: float) -> tuple[str, ...]:
+    loss, u = score.left_out_loss, score.left_out_loss_u
+    rise = None if score.aicc is None else score.aicc - lowest_aicc
+    told = NO_NUMBER
+    if loss is not None and u is not None:
+        told = f"{significant(loss, 2)} \N{PLUS-MINUS SIGN} {significant(u, 2)}" if loss else "best"
+    remark = f" ({score.remark})" if score.remark else ""
+    if score.chosen:
+        verdict = "chosen" + remark
+    elif not score.identified or rise is None:
+        verdict = score.remark or "the data do not determine it"
+    elif loss is not None and u is not None and loss > max(u, AICC_MARGIN / 2.0):
+        verdict = "predicts worse" + remark
+    elif rise > AICC_MARGIN:
+        verdict = "explains the points less well for its parameters" + remark
+    else:
+        verdict = "no better, and not simpler" + remark
+    return (
+        score.law,
+        str(score.n_parameters),
+        told,
+        NO_NUMBER if rise is None else f"{rise:.1f}",
+        verdict,
+    )
+
+
+def _pulls(report: ReportInput) -> Content:
+    labels = {source.id: source.label for source in report.points.sources}
+    values = [
+        (group, source, pull)
+        for group, fit in report.ordered_fits.items()
+        for source, pull in fit.pulls.items()
+    ]
+    if not values:
+        return paragraph("No two points share a source, so there is nothing to pull.")
+    large = [value for value in values if abs(value[2]) > _LARGE_PULL]
+    told = (
+        "No fit pulled a source by more than 2 of its standard deviations."
+        if not large
+        else f"{counted(len(large), 'pull')} of {len(values)} beyond 2 standard deviations: look "
+        "at these records, zeros and radii before you trust the last digit."
+    )
+    ranked = sorted(values, key=lambda value: -abs(value[2]))
+    rows = [
+        (source, labels.get(source, ""), str(group), signed(pull))
+        for group, source, pull in ranked[: max(_MOST_PULLS, len(large))]
+    ]
+    return (
+        paragraph(told),
+        figure(
+            pulls(values, report.marks),
+            name="pulls-dots",
+            title="Pulls of the shared sources",
+            caption="Dots between the dashed lines are as they should be; about one in twenty "
+            "lies outside by chance.",
+            description=f"Sorted dot plot of the largest of {plain(len(values))} pulls. {told}",
+        ),
+        table(
+            "The largest pulls: by how many of its standard deviations the fit moved each source.",
+            ("Source", "What it is", "Fit", "Pull"),
+            rows,
+            text=(1, 2),
+        ),
+    )

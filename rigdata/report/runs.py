@@ -1,0 +1,219 @@
+"""Sections on single runs: a raw trace, bedding-in, breakaway."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigdata.figures.breakaway import breakaway
+from rigdata.figures.history import bedding_history, bedding_in
+from rigdata.figures.run_trace import run_trace
+from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.trace import Trace
+from rigdata.report.blocks import Section, figure, paragraph, table
+from rigdata.report.html import Content
+from rigdata.report.model import ReportInput
+from rigdata.report.numbers import counted, interval, plain, rounded, with_u
+
+_SHOWN = ("speed-sweep", "load-sweep", "temperature-sweep", "steady", "stint", "breakaway")
+_MOST_TRACES = 3
+
+
+def traces_section(report: ReportInput) -> Section | None:
+    """Show how a log becomes friction points, on the fullest run of each procedure."""
+    chosen = example_traces(report)
+    if not chosen:
+        return None
+    parts: list[Content] = [
+        paragraph(
+            "One run of each procedure as logged, with the windows that became friction points. "
+            "The number of a window is the end of its point's name in points.csv."
+        )
+    ]
+    for i, trace in enumerate(chosen):
+        used = sum(window.used for window in trace.windows)
+        lost = len(trace.windows) - used
+        what = f"run {trace.run}, {trace.procedure} of pack {trace.pack}"
+        tail = f"; the {counted(lost, 'hatched one')} not" if lost else ""
+        parts.append(
+            figure(
+                run_trace(trace),
+                name=f"trace-{i + 1}",
+                title=what[0].upper() + what[1:],
+                caption=f"{counted(used, 'shaded window')} became friction points{tail}; load, "
+                "speed and temperature should be steady, or in a steady sweep, inside each.",
+                description=f"Friction torque, clamp load, slip speed and plate temperature of "
+                f"{what}, one above the other against time from {plain(trace.time_s[0])} to "
+                f"{plain(trace.time_s[-1])} s, with {len(trace.windows)} windows marked.",
+            )
+        )
+        parts.append(_windows_table(report.points, trace))
+    return Section("traces", "From log to friction points", tuple(parts))
+
+
+def example_traces(report: ReportInput) -> list[Trace]:
+    """Return the run with the most used windows of each procedure, the baseline's first."""
+    campaign = report.campaign
+
+    def fullness(trace: Trace) -> tuple[int, bool]:
+        base = campaign.packs[trace.pack].material == campaign.baseline
+        return sum(window.used for window in trace.windows), base
+
+    chosen = []
+    for procedure in _SHOWN:
+        runs = [t for t in report.reduction.traces.values() if t.procedure == procedure]
+        runs = [trace for trace in runs if trace.windows]
+        if runs:
+            chosen.append(max(runs, key=fullness))
+    return chosen[:_MOST_TRACES]
+
+
+def _windows_table(points: FrictionPoints, trace: Trace) -> Content:
+    own = points.select(points.run == trace.run)
+    u = own.u_mu
+    rows = []
+    for i, name in enumerate(own.point.tolist()):
+        rows.append(
+            (
+                name,
+                interval(float(own.start_s[i]), float(own.end_s[i]), 2.0),
+                plain(float(own.slip_speed_m_s[i])),
+                plain(float(own.temperature_c[i])),
+                plain(float(own.pressure_mpa[i])),
+                with_u(float(own.mu[i]), float(u[i])),
+                "yes" if own.used[i] else own.reason[i],
+            )
+        )
+    return table(
+        f"Friction points of run {trace.run}; \N{PLUS-MINUS SIGN} is one standard uncertainty.",
+        (
+            "Point",
+            "Time [s]",
+            "Slip speed [m/s]",
+            "Plate temperature [\N{DEGREE SIGN}C]",
+            "Face pressure [MPa]",
+            "Coefficient",
+            "Used",
+        ),
+        rows,
+        text=(6,),
+    )
+
+
+def bedding_section(report: ReportInput) -> Section | None:
+    """Show how the coefficient settled while packs bedded in."""
+    history = bedding_history(report.points, report.reduction.traces)
+    if not history:
+        return None
+    rows = []
+    for pack, (work, own) in history.items():
+        third = max(1, len(own) // 3)
+        first, last = own.mu[:third].mean(), own.mu[-third:].mean()
+        u = float(np.sqrt(np.sum(own.u_random[:third] ** 2) + np.sum(own.u_random[-third:] ** 2)))
+        change = 100.0 * (last / first - 1.0)
+        rows.append(
+            (
+                pack,
+                str(own.material[0]),
+                str(len(own)),
+                plain(float(work[-1])),
+                rounded(float(first), u / third),
+                rounded(float(last), u / third),
+                rounded(change, 100.0 * u / third / first),
+            )
+        )
+    steadiest = "a curve that is flat at its end belongs to a pack that is bedded in"
+    return Section(
+        "bedding",
+        "Bedding-in",
+        (
+            paragraph(
+                "Points taken while a pack bedded in are shown here and take no part in the laws."
+                if not np.any(report.points.used & (report.points.procedure == "bedding"))
+                else "Points taken while packs bedded in."
+            ),
+            figure(
+                bedding_in(history, report.marks),
+                name="bedding-in",
+                title="Friction coefficient while bedding in",
+                caption=f"Look at the right-hand end: {steadiest}.",
+                description="Friction coefficient against sliding work, one line a pack. "
+                + "; ".join(f"pack {r[0]} went from {r[4]} to {r[5]}" for r in rows)
+                + ".",
+            ),
+            table(
+                "Means of the first and of the last third of each pack's bedding points.",
+                (
+                    "Pack",
+                    "Material",
+                    "Points",
+                    "Sliding work [kJ]",
+                    "First third",
+                    "Last third",
+                    "Change [%]",
+                ),
+                rows,
+                text=(1,),
+            ),
+        ),
+    )
+
+
+def breakaway_section(report: ReportInput) -> Section | None:
+    """Show the static coefficients, pack by pack."""
+    static = report.points.select(report.points.kind == "static")
+    if not len(static):
+        return None
+    rows = []
+    for pack in dict.fromkeys(static.pack.tolist()):
+        own = static.select((static.pack == pack) & static.used)
+        if not len(own):
+            continue
+        spread = float(own.mu.std(ddof=1)) if len(own) > 1 else float("nan")
+        dwell = own.dwell_s[np.isfinite(own.dwell_s)]
+        rows.append(
+            (
+                pack,
+                str(own.material[0]),
+                str(own.state[0]),
+                str(len(own)),
+                interval(float(dwell.min()), float(dwell.max()), 0.2 * float(dwell.max()))
+                if dwell.size
+                else "",
+                rounded(float(own.mu.mean()), float(np.median(own.u_mu))),
+                rounded(spread, spread),
+                rounded(float(np.median(own.u_mu)), float(np.median(own.u_mu))),
+            )
+        )
+    n_used = int(np.sum(static.used))
+    return Section(
+        "breakaway",
+        "Breakaway",
+        (
+            figure(
+                breakaway(static, report.marks),
+                name="breakaway-packs",
+                title="Static friction coefficient at breakaway",
+                caption="A spread within one pack that is wider than the bars is real scatter, "
+                "and a rise to the right of the second panel is the effect of the dwell.",
+                description=f"{counted(n_used, 'static coefficient')} of "
+                f"{counted(len(rows), 'pack')}, by pack and against dwell. "
+                + "; ".join(f"pack {row[0]}: mean {row[5]}" for row in rows)
+                + ".",
+            ),
+            table(
+                "Static coefficients by pack; the uncertainty is that of one point.",
+                (
+                    "Pack",
+                    "Material",
+                    "State",
+                    "Points",
+                    "Dwell [s]",
+                    "Mean",
+                    "Standard deviation",
+                    "Standard uncertainty",
+                ),
+                rows,
+                text=(1, 2),
+            ),
+        ),
+    )
