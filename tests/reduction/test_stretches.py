@@ -1,3 +1,5 @@
+import itertools
+
 import numpy as np
 
 from rigdata.reduction.stretches import (
@@ -41,7 +43,7 @@ def test_legs_of_a_sweep_up_and_down_with_noise():
     assert abs(time[up.stop] - 10.0) < 0.3
     assert parts[0].start == 0
     assert parts[-1].stop == time.size
-    assert all(a.stop == b.start for a, b in zip(parts, parts[1:], strict=False))
+    assert all(a.stop == b.start for a, b in itertools.pairwise(parts))
 
 
 def test_a_staircase_is_a_leg_too():
@@ -69,7 +71,7 @@ def test_bins_keep_every_frame_once():
 def test_split_and_intersect():
     time = np.arange(0.0, 25.0, 0.1)
     parts = split_evenly(time, Stretch(0, 250), 10.0)
-    assert [p.start for p in parts][0] == 0
+    assert next(p.start for p in parts) == 0
     assert parts[-1].stop == 250
     assert len(parts) == 3
     both = intersect([Stretch(0, 10), Stretch(20, 30)], [Stretch(5, 25, "up")])

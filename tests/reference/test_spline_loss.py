@@ -1,5 +1,6 @@
 """Load path through the splines against a plate-by-plate force balance."""
 
+import itertools
 import math
 
 import numpy as np
@@ -39,7 +40,7 @@ def test_without_spline_friction_nothing_is_lost():
 def test_more_faces_lose_more():
     factors = [face_load_factor(0.14, 0.1, 0.048, 0.038, n) for n in (1, 4, 8, 16)]
     assert factors[0] == 1.0
-    assert all(a > b for a, b in zip(factors, factors[1:], strict=False))
+    assert all(a > b for a, b in itertools.pairwise(factors))
     assert math.isclose(factors[1], np.mean([1, *np.cumprod([forward(0.14, 0.1)] * 3)]))
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from rigdata.comparison.ratio import compare_groups
 
 from rigdata.campaign.campaign import read_campaign
-from rigdata.comparison.ratio import compare_groups
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.estimate import fit_campaign
 from rigdata.reduction.reduce import reduce_campaign
@@ -75,8 +75,7 @@ def _programme(pack: PackDesign, rate_hz: float) -> dict[str, procedures.Profile
         )
 
     return {
-        "drag-cold": procedures.drag(oil_c=50.0, top_m_s=1.6, hold_s=2.0, rate_hz=rate_hz),
-        "drag-hot": procedures.drag(oil_c=115.0, top_m_s=1.6, hold_s=2.0, rate_hz=rate_hz),
+        "drag": procedures.drag(cold_c=50.0, hot_c=115.0, top_m_s=1.6, hold_s=2.0, rate_hz=rate_hz),
         "sweep-1": sweep(1.5, 60.0),
         "sweep-2": sweep(0.8, 90.0),
         "sweep-3": sweep(2.2, 110.0),
@@ -148,7 +147,11 @@ def one_campaign(law: str, seed: int, spec: CampaignSpec | None = None) -> Outco
         ratio_inside=np.array(low <= true_ratio <= high),
         u_ratio=float(np.ravel(ratio.u_ratio)[0]),
         u_means=tuple(
-            float((by_material[m.name].predict(PLACES).u_mu / by_material[m.name].predict(PLACES).mu)[0])
+            float(
+                (by_material[m.name].predict(PLACES).u_mu / by_material[m.name].predict(PLACES).mu)[
+                    0
+                ]
+            )
             for m in spec.materials
         ),
         left_out=len(reduction.left_out),
