@@ -1,0 +1,109 @@
+"""Ratios in and out of comparison.csv: one row a condition, the quoted one first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from rigdata.comparison.ratios import Ratio
+from rigdata.errors import Notice, ResultError, Severity
+from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.results import Group
+
+_ARRAYS = ("ratio", "low", "high", "u_ratio", "u_unshared", "u_group", "u_against")
+_NUMBERS = ("p_different", "p_equivalent", "margin")
+_TEXT = ("material", "state", "against_material", "against_state", "verdict", "words", "notices")
+COLUMNS = (*_TEXT[:4], "quoted", *AXES, *_ARRAYS, *_NUMBERS, *_TEXT[4:])
+_BETWEEN = " | "  # parts of a notice, and notices: neither holds it
+_END = " || "
+
+
+def ratios_frame(ratios: Sequence[Ratio]) -> pd.DataFrame:
+    """Return the rows of comparison.csv; see `COLUMNS`.
+
+    ``quoted`` marks the condition that the verdict and the words are about.
+    """
+    tables = [_rows(ratio) for ratio in ratios]
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=list(COLUMNS))
+
+
+def ratios_text(ratios: Sequence[Ratio]) -> str:
+    """Return comparison.csv; numbers read back to the last bit."""
+    text: str = ratios_frame(ratios).to_csv(index=False, lineterminator="\n")
+    return text
+
+
+def read_ratios(path: Path) -> tuple[Ratio, ...]:
+    """Read a comparison.csv.
+
+    Raises
+    ------
+    ResultError
+        When the file is missing, lacks a column or holds something else.
+    """
+    try:
+        table = pd.read_csv(
+            StringIO(path.read_text(encoding="utf-8-sig")),
+            dtype=dict.fromkeys(_TEXT, str),
+            keep_default_na=False,
+            float_precision="round_trip",
+        )
+    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise ResultError(f"cannot be read ({error})", where=str(path)) from error
+    missing = [name for name in COLUMNS if name not in table]
+    if missing:
+        raise ResultError(
+            f"lacks the columns {', '.join(missing)}",
+            where=str(path),
+            do="Compare the groups again",
+        )
+    groups = table.groupby(list(_TEXT[:4]), sort=False)
+    try:
+        return tuple(_ratio(rows) for _, rows in groups)
+    except (ValueError, KeyError) as error:
+        raise ResultError(
+            f"a row is wrong ({error})", where=str(path), do="Compare the groups again"
+        ) from error
+
+
+def _rows(ratio: Ratio) -> pd.DataFrame:
+    count = len(ratio.conditions)
+    table: dict[str, Any] = {
+        "material": ratio.group.material,
+        "state": ratio.group.state,
+        "against_material": ratio.against.material,
+        "against_state": ratio.against.state,
+        "quoted": np.arange(count) == 0,
+        **{name: getattr(ratio.conditions, name) for name in AXES},
+        **{name: getattr(ratio, name) for name in (*_ARRAYS, *_NUMBERS)},
+        "verdict": ratio.verdict,
+        "words": ratio.words,
+        "notices": _END.join(
+            _BETWEEN.join((n.severity.value, n.where, n.what, n.do)) for n in ratio.notices
+        ),
+    }
+    return pd.DataFrame(table, columns=list(COLUMNS))
+
+
+def _ratio(rows: pd.DataFrame) -> Ratio:
+    first = rows.iloc[0]
+    notices = []
+    for text in filter(None, str(first["notices"]).split(_END)):
+        severity, *rest = text.split(_BETWEEN)
+        notices.append(Notice(Severity(severity), *rest))
+    values: dict[str, Any] = {name: rows[name].to_numpy(dtype=float) for name in _ARRAYS}
+    values |= {name: float(first[name]) for name in _NUMBERS}
+    return Ratio(
+        group=Group(first["material"], first["state"]),
+        against=Group(first["against_material"], first["against_state"]),
+        conditions=Conditions(*(rows[name].to_numpy(dtype=float) for name in AXES)),
+        **values,
+        verdict=first["verdict"],
+        words=first["words"],
+        notices=tuple(notices),
+    )

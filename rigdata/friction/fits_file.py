@@ -1,0 +1,184 @@
+"""Fits in and out of fits.json: everything a prediction needs, to the last bit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rigdata.arrays import FloatArray
+from rigdata.campaign.campaign import Reference
+from rigdata.errors import Notice, ResultError, Severity
+from rigdata.friction.conditions import AXES
+from rigdata.friction.envelope import Envelope
+from rigdata.friction.estimate import Estimate
+from rigdata.friction.laws.registry import law
+from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
+from rigdata.storage import read_json, write_json
+
+FORMAT = 1
+
+Fits = Mapping[Group, FrictionFit]
+
+
+def write_fits(path: Path, kinetic: Fits, static: Fits | None = None) -> None:
+    """Write the fits of a campaign to `path` (fits.json), whole or not at all."""
+    write_json(path, fits_to_dict(kinetic, static))
+
+
+def read_fits(path: Path) -> tuple[dict[Group, FrictionFit], dict[Group, FrictionFit]]:
+    """Return the kinetic and the static fits of a fits.json.
+
+    Raises
+    ------
+    ResultError
+        When the file is missing, is of another format or lacks an entry.
+    """
+    return fits_from_dict(read_json(path), where=str(path))
+
+
+def fits_to_dict(kinetic: Fits, static: Fits | None = None) -> dict[str, Any]:
+    """Return the fits as plain values for JSON; what has no value is None."""
+    return {
+        "format": FORMAT,
+        "kinetic": [_fit_to_dict(fit) for fit in kinetic.values()],
+        "static": [_fit_to_dict(fit) for fit in (static or {}).values()],
+    }
+
+
+def fits_from_dict(
+    data: Mapping[str, Any], *, where: str = "fits"
+) -> tuple[dict[Group, FrictionFit], dict[Group, FrictionFit]]:
+    """Return the kinetic and the static fits that `fits_to_dict` described.
+
+    Raises
+    ------
+    ResultError
+        When the data are of another format or lack an entry.
+    """
+    if not isinstance(data, Mapping) or data.get("format") != FORMAT:
+        found = data.get("format") if isinstance(data, Mapping) else type(data).__name__
+        raise ResultError(
+            f"format {found} of fits is unknown",
+            where=where,
+            expected=f"format {FORMAT}",
+            do="Fit the points again with this version",
+        )
+    try:
+        kinetic, static = (
+            {fit.group: fit for fit in map(_fit_from_dict, data[kind])}
+            for kind in ("kinetic", "static")
+        )
+    except (KeyError, TypeError, ValueError) as error:
+        raise ResultError(
+            f"an entry of the fits is missing or wrong ({error})",
+            where=where,
+            do="Fit the points again",
+        ) from error
+    return kinetic, static
+
+
+def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
+    estimate, form = fit.estimate, law(fit.law)
+    return {
+        "material": fit.group.material,
+        "state": fit.group.state,
+        "law": fit.law,
+        "formula": form.formula,
+        "reference": {axis: getattr(fit.reference, axis) for axis in AXES},
+        "parameters": [
+            {
+                "name": parameter.name,
+                "unit": parameter.unit,
+                "meaning": parameter.meaning,
+                "value": float(value),
+                "u": float(np.sqrt(variance)),
+                "held": parameter.name in fit.not_identified,
+            }
+            for parameter, value, variance in zip(
+                form.parameters, fit.theta, np.diag(fit.covariance), strict=True
+            )
+        ],
+        "not_identified": list(fit.not_identified),
+        "covariance": estimate.covariance.tolist(),
+        "scatter": asdict(fit.scatter),
+        "components": [
+            {
+                "name": name,
+                "variance": float(estimate.variances[i]),
+                "mean_square": float(estimate.mean_square[i]),
+                "dof": float(estimate.dof[i]),
+                "sensitivity": estimate.sensitivity[i].tolist(),
+            }
+            for i, name in enumerate(estimate.components)
+        ],
+        "envelope": fit.envelope.to_dict(),
+        "n_points": fit.n_points,
+        "n_packs": fit.n_packs,
+        "n_runs": fit.n_runs,
+        "chi2_reduced": _finite(fit.chi2_reduced),
+        "chi2_measurement": _finite(fit.chi2_measurement),
+        "pulls": dict(fit.pulls),
+        "residual_trend": dict(fit.residual_trend),
+        "ranking": [asdict(score) for score in fit.ranking],
+        "points": fit.point.tolist(),
+        "residuals": fit.residual.tolist(),
+        "notices": [
+            {"severity": n.severity.value, "where": n.where, "what": n.what, "do": n.do}
+            for n in fit.notices
+        ],
+    }
+
+
+def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
+    by_name = {entry["name"]: entry["value"] for entry in data["parameters"]}
+    theta = np.array([by_name[name] for name in law(data["law"]).names])
+    components, size = data["components"], theta.size
+    estimate = Estimate(
+        theta=theta,
+        covariance=np.reshape(np.array(data["covariance"], dtype=float), (size, size)),
+        components=tuple(entry["name"] for entry in components),
+        variances=_column(components, "variance"),
+        sensitivity=np.reshape(
+            np.array([entry["sensitivity"] for entry in components], dtype=float), (-1, size, size)
+        ),
+        mean_square=_column(components, "mean_square"),
+        dof=_column(components, "dof"),
+    )
+    return FrictionFit(
+        group=Group(data["material"], data["state"]),
+        law=data["law"],
+        reference=Reference(**{axis: data["reference"][axis] for axis in AXES}),
+        estimate=estimate,
+        not_identified=tuple(data["not_identified"]),
+        scatter=Scatter(**data["scatter"]),
+        envelope=Envelope.from_dict(data["envelope"]),
+        n_points=data["n_points"],
+        n_packs=data["n_packs"],
+        n_runs=data["n_runs"],
+        chi2_reduced=_number(data["chi2_reduced"]),
+        chi2_measurement=_number(data["chi2_measurement"]),
+        pulls=data["pulls"],
+        residual_trend=data["residual_trend"],
+        ranking=tuple(LawScore(**score) for score in data["ranking"]),
+        point=np.array(data["points"], dtype=np.str_),
+        residual=np.array(data["residuals"], dtype=float),
+        notices=tuple(
+            Notice(Severity(n["severity"]), n["where"], n["what"], n["do"]) for n in data["notices"]
+        ),
+    )
+
+
+def _column(entries: list[dict[str, Any]], name: str) -> FloatArray:
+    return np.array([entry[name] for entry in entries], dtype=np.float64)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _number(value: float | None) -> float:
+    return np.nan if value is None else float(value)
