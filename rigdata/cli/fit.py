@@ -43,9 +43,9 @@ def command(
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
         click.echo(f"At {condition_words(read.reference)}:")
-        click.echo(fit_table(fits.kinetic))
+        click.echo(fit_table(fits.kinetic, "kinetic"))
         if fits.static:
-            click.echo(f"\nBreakaway:\n{fit_table(fits.static)}")
+            click.echo(f"\nBreakaway:\n{fit_table(fits.static, 'static')}")
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

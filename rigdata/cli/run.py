@@ -16,7 +16,7 @@ from rigdata.cli.options import (
     out_option,
     tolerance_option,
 )
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, paragraph, progress, show_json, show_notices
 from rigdata.cli.verdicts import coefficient_words, condition_words, fit_rows, ratio_rows
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.run import CampaignResult, run_campaign
@@ -59,6 +59,6 @@ def verdict(result: CampaignResult) -> str:
     lines = [f"{campaign.name}, at {condition_words(campaign.reference)}:"]
     lines += [coefficient_words(fit, "kinetic") for fit in result.fits.values()]
     lines += [coefficient_words(fit, "static") for fit in result.static.values()]
-    lines += [ratio.words for ratio in result.ratios]
+    lines += [paragraph(ratio.words, indent="  ") for ratio in result.ratios]
     lines.append(f"Report: {result.folder / REPORT_FILE}")
     return "\n".join(lines)

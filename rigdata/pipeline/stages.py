@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rigdata.campaign.campaign import Campaign
-from rigdata.comparison.ratios import Ratio, compare_groups
+from rigdata.comparison.ratios import Ratio, compare_groups, comparison_notices
 from rigdata.comparison.ratios_file import ratios_text, read_ratios
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
@@ -84,17 +84,15 @@ def compare(
     points: FrictionPoints, fits: Fits, campaign: Campaign, *, margin: float
 ) -> tuple[tuple[Ratio, ...], tuple[Notice, ...]]:
     """Compare the groups with the baseline; say so when it cannot be done."""
+    baseline, reference = campaign.baseline, campaign.reference
     try:
         ratios = compare_groups(
-            points,
-            fits.kinetic,
-            baseline=campaign.baseline,
-            reference=campaign.reference,
-            margin=margin,
+            points, fits.kinetic, baseline=baseline, reference=reference, margin=margin
         )
     except ComparisonError as fault:
         return (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
-    return ratios, ()
+    notices = comparison_notices(ratios, fits.kinetic, baseline=baseline, reference=reference)
+    return ratios, notices
 
 
 def reduce_into(
@@ -201,5 +199,6 @@ def points_from_folder(folder: Path | str) -> FrictionPoints:
 def fits_from_folder(folder: Path | str) -> Fits:
     """Read the fits of a results folder."""
     kinetic, static = read_fits(Path(folder) / FITS_FILE)
-    notices = [notice for fit in kinetic.values() for notice in fit.notices]
+    both = (*kinetic.values(), *static.values())
+    notices = [notice for fit in both for notice in fit.notices]
     return Fits(kinetic, static, tuple(notices))
