@@ -10,6 +10,7 @@ from rigdata.reduction.stretches import runs_of
 from rigdata.reduction.windows import rest_speed
 
 _LEAST_LOAD_N = 20.0
+FROZEN_NM = 1e-6
 
 
 def check_run(corrected: CorrectedRun) -> None:
@@ -23,7 +24,7 @@ def check_run(corrected: CorrectedRun) -> None:
     """
     where = f"run {corrected.run.id}"
     good = corrected.usable
-    if float(np.ptp(corrected.tared_torque[good])) == 0.0:
+    if float(np.ptp(corrected.tared_torque[good])) < FROZEN_NM:
         raise ReductionError(
             "torque never changes: the cell looks unplugged or frozen",
             where=where,

@@ -11,6 +11,7 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft, linear_contributions
+from rigdata.reduction.faults import FROZEN_NM
 from rigdata.reduction.windows import LOAD_BAND, Window
 from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
 
@@ -112,6 +113,8 @@ def _draft(
     reason = ""
     if float(load.std()) > LOAD_BAND * abs(mean_load):
         reason = f"clamp load not steady: {100 * load.std() / abs(mean_load):.0f} % spread"
+    elif float(np.ptp(corrected.tared_torque[frames])) < FROZEN_NM:
+        reason = "torque frozen"
     return Draft(
         kind="kinetic",
         method="ratio",

@@ -106,6 +106,9 @@ class _Account:
         for run in self.campaign.runs:
             if run.exclude:
                 self.leave_out(run, f"excluded in campaign.toml: {run.exclude}")
+            elif not run.log.is_file():
+                # The campaign's own notices say so already.
+                self.left_out[run.id] = f"there is no log {run.log.name}"
 
     def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
         """Yield the runs of one procedure, or with None all that measure friction."""

@@ -23,7 +23,7 @@ from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.trace import Trace, trace_of
-from rigdata.reduction.windows import WINDOWS, load_legs, rest_speed, steady_windows
+from rigdata.reduction.windows import WINDOWS, load_sweeps, rest_speed, steady_windows
 from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
@@ -191,7 +191,7 @@ def _drafts(corrected: CorrectedRun) -> tuple[list[Draft], list[Notice]]:
     if procedure == "breakaway":
         return breakaway_drafts(corrected), []
     if procedure == "load-sweep":
-        drafts, notices = load_slope_drafts(corrected, load_legs(corrected))
+        drafts, notices = load_slope_drafts(corrected, load_sweeps(corrected))
         if drafts:
             return drafts, notices
         fallback = Notice(

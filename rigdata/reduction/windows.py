@@ -137,15 +137,34 @@ def steady_windows(corrected: CorrectedRun) -> list[Window]:
     ]
 
 
-def load_legs(corrected: CorrectedRun) -> list[Stretch]:
-    """Legs of rising or falling load at each held speed."""
-    step = _step(corrected.time_s)
+@dataclass(frozen=True)
+class LoadSweep:
+    """Legs of rising and falling load at one held slip speed."""
+
+    legs: tuple[Stretch, ...]
+
+    @property
+    def both_ways(self) -> bool:
+        """Whether the load was seen both rising and falling."""
+        return {leg.direction for leg in self.legs} == {"up", "down"}
+
+    @property
+    def direction(self) -> str:
+        """``up`` or ``down``; ``-`` for a sweep both ways."""
+        return "-" if self.both_ways else self.legs[0].direction
+
+
+def load_sweeps(corrected: CorrectedRun) -> list[LoadSweep]:
+    """Find the load sweeps, one for each held speed."""
     ln_load = np.log(np.maximum(corrected.load.values, 1e-9))
-    return [
-        leg
-        for held in held_speed(corrected)
-        for leg in legs(corrected.time_s, ln_load, held, threshold=0.1, cell_s=max(_CELL_S, step))
-    ]
+    cell_s = max(_CELL_S, _step(corrected.time_s))
+    sweeps = []
+    for held in held_speed(corrected):
+        parts = legs(corrected.time_s, ln_load, held, threshold=0.1, cell_s=cell_s)
+        moving = tuple(leg for leg in parts if leg.direction != "-")
+        if moving:
+            sweeps.append(LoadSweep(moving))
+    return sweeps
 
 
 WINDOWS: dict[str, Callable[[CorrectedRun], list[Window]]] = {

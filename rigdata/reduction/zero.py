@@ -20,6 +20,7 @@ from rigdata.uncertainty.sources import Effect, Scope, Source
 LEAST_IDLE_S = 0.5
 _MOST_FIRST_S = 2.5
 _FEWEST = 12
+_CREEP_RAD_S = 0.005  # a pickup's offset, not slip (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -119,8 +120,8 @@ def _idle_length(
         return 0
     idle_load, load_noise = _level(load[first])
     idle_speed, speed_noise = _level(speed[first])
-    slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed)
-    if abs(idle_load) > limit or (slips and top_speed > 0):
+    slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
+    if abs(idle_load) > limit or slips:
         return 0
     away = (np.abs(load - idle_load) > max(6 * load_noise, 0.02 * limit)) | (
         np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed)
