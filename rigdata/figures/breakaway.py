@@ -30,26 +30,26 @@ def breakaway(points: FrictionPoints, marks: Mapping[Group, style.Mark]) -> Figu
     """
     drawing = style.figure(3.6)
     by_pack, by_dwell = drawing.subplots(1, 2, sharey=True, width_ratios=(3, 2))
-    packs = list(dict.fromkeys(points.pack.tolist()))
-    named: dict[Group, style.Mark] = {}
-    for place, pack in enumerate(packs):
-        own = points.select(points.pack == pack)
-        group = Group(str(own.material[0]), str(own.state[0]))
-        look = named.setdefault(group, marks[group])
-        beside = place + np.linspace(-0.28, 0.28, len(own)) * (len(own) > 1)
-        for panel, x in ((by_pack, beside), (by_dwell, own.dwell_s)):
+    packs: list[str] = []
+    for group, look in marks.items():
+        of_group = (points.material == group.material) & (points.state == group.state)
+        for pack in dict.fromkeys(points.pack[of_group].tolist()):
+            own = points.select(of_group & (points.pack == pack))
+            beside = len(packs) + np.linspace(-0.28, 0.28, len(own)) * (len(own) > 1)
+            packs.append(pack)
+            dots = {"ls": "none", "marker": look.marker, "color": look.colour}
             for used in (True, False):
                 chosen = own.used == used
-                panel.errorbar(
-                    x[chosen],
+                face = look.colour if used else style.PAPER
+                by_pack.errorbar(
+                    beside[chosen],
                     own.mu[chosen],
                     own.u_mu[chosen],
-                    color=look.colour,
-                    marker=look.marker,
-                    mfc=look.colour if used else style.PAPER,
-                    ls="none",
                     elinewidth=0.8,
+                    mfc=face,
+                    **dots,
                 )
+                by_dwell.plot(own.dwell_s[chosen], own.mu[chosen], mfc=face, alpha=0.85, **dots)
     by_pack.set_xticks(range(len(packs)), [style.shortened(pack) for pack in packs])
     if sum(len(style.shortened(pack)) for pack in packs) > 55:
         by_pack.tick_params(axis="x", rotation=90)
@@ -59,8 +59,11 @@ def breakaway(points: FrictionPoints, marks: Mapping[Group, style.Mark]) -> Figu
     by_pack.set_ylabel("Static friction coefficient")
     by_dwell.set_xlabel("Dwell before breakaway [s]")
     key = [
-        Line2D([], [], color=look.colour, marker=look.marker, ls="", label=str(group))
-        for group, look in named.items()
+        Line2D(
+            [], [], color=look.colour, marker=look.marker, ls="", label=style.shortened(str(group))
+        )
+        for group, look in marks.items()
+        if np.any((points.material == group.material) & (points.state == group.state))
     ]
     if not np.all(points.used):
         hollow = Line2D([], [], color=style.INK, marker="o", mfc=style.PAPER, ls="")

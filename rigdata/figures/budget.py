@@ -49,7 +49,7 @@ def budget_bars(
         panel.grid(visible=False, axis="y")
         panel.tick_params(axis="y", length=0)
         panel.set_xlabel("Share of variance [%]")
-        panel.set_title(str(group))
+        panel.set_title(style.shortened(str(group)))
     for panel in panels[len(shares) :]:
         panel.set_visible(False)
     return drawing

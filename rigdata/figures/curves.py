@@ -121,7 +121,7 @@ def speed_curve(
     marks : mapping of Group to Mark
         How each group looks.
     """
-    return _curves(points, fits, reference, marks, "slip_speed_m_s", height_in=5.0)
+    return _curves(points, fits, reference, marks, "slip_speed_m_s", height_in=4.7)
 
 
 @style.styled()
@@ -133,7 +133,7 @@ def condition_curve(
     coordinate: str,
 ) -> Figure:
     """Draw mu against ``temperature_c`` or ``pressure_mpa``; see `speed_curve`."""
-    return _curves(points, fits, reference, marks, coordinate, height_in=4.2)
+    return _curves(points, fits, reference, marks, coordinate, height_in=4.0)
 
 
 def _curves(
@@ -228,7 +228,7 @@ def _draw_points(
             dots.set(xdata=x[chosen], ydata=mu[chosen], alpha=0.9)
             axes.add_line(dots)
         dots = _dots(shape, look.colour)
-        dots.set_label(f"pack {pack}")
+        dots.set_label(style.shortened(f"pack {pack}"))
         key.append(dots)
     return key
 

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from rigdata.arrays import FloatArray
+from rigdata.errors import ResultError
 from rigdata.figures import style
 from rigdata.friction.conditions import AXES
 from rigdata.friction.results import FrictionFit, Group
@@ -19,8 +20,21 @@ _MOST_PULLS = 24
 
 
 def fitted_points(points: FrictionPoints, fit: FrictionFit) -> FrictionPoints:
-    """Return the points of a fit, in its order."""
+    """Return the points of a fit, in its order.
+
+    Raises
+    ------
+    ResultError
+        When a point of the fit is not among `points`.
+    """
     place = {name: i for i, name in enumerate(points.point.tolist())}
+    for name in fit.point.tolist():
+        if name not in place:
+            raise ResultError(
+                f"point {name} of the fit of {fit.group} is not among the friction points",
+                expected="fits made from these points",
+                do="Fit the points again",
+            )
     return points.select(np.array([place[name] for name in fit.point.tolist()], dtype=np.int64))
 
 
@@ -47,7 +61,14 @@ def residuals(
             panel.plot(x, percent, color=look.colour, alpha=0.55, **dots)
             panel.plot(*binned(x, percent), color=look.colour, ls=look.line)
         key.append(
-            Line2D([], [], color=look.colour, ls=look.line, marker=look.marker, label=str(group))
+            Line2D(
+                [],
+                [],
+                color=look.colour,
+                ls=look.line,
+                marker=look.marker,
+                label=style.shortened(str(group)),
+            )
         )
     for panel, coordinate in zip(panels, AXES, strict=True):
         panel.axhline(0.0, color=style.INK, lw=0.8, zorder=1.5)
@@ -93,11 +114,18 @@ def pulls(values: Sequence[tuple[Group, str, float]], marks: Mapping[Group, styl
         if mine:
             x, y = zip(*mine, strict=True)
             axes.hlines(y, 0.0, x, color=look.colour, lw=0.8, alpha=0.6)
-            axes.plot(x, y, ls="none", marker=look.marker, color=look.colour, label=str(group))
+            axes.plot(
+                x,
+                y,
+                ls="none",
+                marker=look.marker,
+                color=look.colour,
+                label=style.shortened(str(group)),
+            )
     reach = max([2.6] + [abs(pull) * 1.1 for _, _, pull in rows])
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-0.7, max(len(rows), 3) - 0.3)
-    axes.set_yticks(range(len(rows)), [source for _, source, _ in rows])
+    axes.set_yticks(range(len(rows)), [style.shortened(source, 36) for _, source, _ in rows])
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.set_xlabel("Pull [standard deviations of the source]")

@@ -18,7 +18,7 @@ def run_trace(trace: Trace) -> Figure:
     Windows are shaded and numbered as in their point's name; those not used
     are hatched.
     """
-    drawing = style.figure(6.4)
+    drawing = style.figure(5.8)
     panels = drawing.subplots(4, 1, sharex=True, height_ratios=(1.35, 1, 1, 1))
     time = trace.time_s
     panels[0].plot(time, trace.torque_raw_nm, color=style.VERMILION, lw=0.8, ls="-")

@@ -54,7 +54,7 @@ _RC = {
     "font.size": 9.0,
     "grid.color": GRID,
     "grid.linewidth": 0.6,
-    "hatch.linewidth": 0.6,
+    "hatch.linewidth": 0.45,
     "legend.fontsize": 8.5,
     "legend.frameon": False,
     "lines.linewidth": 1.7,
@@ -113,7 +113,7 @@ def pack_markers(packs: Sequence[str]) -> dict[str, str]:
     return {name: PACK_MARKERS[i % len(PACK_MARKERS)] for i, name in enumerate(names)}
 
 
-def shortened(name: str, most: int = 24) -> str:
+def shortened(name: str, most: int = 26) -> str:
     """Return a name that fits into a figure; the tables give it in full."""
     return name if len(name) <= most else name[: most - 1] + "\N{HORIZONTAL ELLIPSIS}"
 
@@ -199,7 +199,7 @@ def end_labels(axes: Axes, labels: Sequence[tuple[float, str, str]], *, height_i
     placed = spread_out(wanted, gap=12.5 / (72.0 * 0.8 * height_in))
     for (_, text, colour), at, place in zip(labels, wanted, placed, strict=True):
         axes.annotate(
-            text,
+            shortened(text),
             xy=(1.0, float(at)),
             xytext=(1.03, float(place)),
             xycoords="axes fraction",

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
 from rigdata.figures.svg import inline_svg
 from rigdata.report.html import Content, Element, element
+
+_LONGEST_NAME = 34
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ def table(
     rows: Iterable[Sequence[Content]],
     *,
     text: Iterable[int] = (),
+    dense: bool = False,
 ) -> Element:
     """Return a table whose first column names its rows.
 
@@ -47,6 +50,8 @@ def table(
     text : iterable of int
         Columns besides the first that hold words; the others hold numbers and
         are set flush right.
+    dense : bool
+        Whether to set the rows close, for long lists that are looked up, not read.
     """
     words = {0, *text}
     kinds = ["words" if i in words else "number" for i in range(len(head))]
@@ -54,12 +59,17 @@ def table(
                             for name, kind in zip(head, kinds, strict=True)])  # fmt: skip
     body = []
     for row in rows:
-        first, *others = zip(row, kinds, strict=True)
+        first, *others = row
+        # A row's own name stays in one line, unless it would push the others out.
+        short = isinstance(first, str) and len(first) <= _LONGEST_NAME
         body.append(
             element(
                 "tr",
-                element("th", first[0], scope="row", class_=first[1]),
-                [element("td", cell, class_=kind) for cell, kind in others],
+                element("th", first, scope="row", class_="name" if short else "words"),
+                [
+                    element("td", cell, class_=kind)
+                    for cell, kind in zip(others, kinds[1:], strict=True)
+                ],
             )
         )
     return element(
@@ -70,7 +80,7 @@ def table(
             element("thead", header),
             element("tbody", body),
         ),
-        class_="scroll",
+        class_="scroll dense" if dense else "scroll",
         tabindex="0",  # so that a wide table can be scrolled by keyboard
         role="group",
     )
@@ -109,6 +119,3 @@ def items(entries: Iterable[Content]) -> Element:
 def facts(pairs: Iterable[tuple[str, Content]]) -> Element:
     """Return a list of names and what they stand for."""
     return element("dl", [(element("dt", name), element("dd", what)) for name, what in pairs])
-
-
-Writer = Callable[..., "Section | None"]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray
+from rigdata.figures.quality import fitted_points
 from rigdata.friction.conditions import at
 from rigdata.friction.design import Block, assemble
 from rigdata.friction.laws.registry import law
@@ -48,7 +49,7 @@ def budget_at_reference(points: FrictionPoints, fit: FrictionFit) -> tuple[Share
     Parameters
     ----------
     points : FrictionPoints
-        The points that the fit was made from; others are ignored.
+        With the points that the fit was made from; others are ignored.
     fit : FrictionFit
         The fit.
 
@@ -59,7 +60,7 @@ def budget_at_reference(points: FrictionPoints, fit: FrictionFit) -> tuple[Share
     with contributions `f` to the points therefore contributes ``g A f``, and
     the squares of all causes add up to the variance (JCGM 100:2008, 5.1).
     """
-    own = points.select(np.isin(points.point, fit.point))
+    own = fitted_points(points, fit)
     form = law(fit.law)
     held = {name: fit.parameters[name] for name in fit.not_identified}
     free = np.diag(fit.covariance) > 0.0  # less those on a bound

@@ -12,7 +12,7 @@ from rigdata.quantities import QUANTITIES
 from rigdata.report.blocks import Section, figure, paragraph, table
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, joined, percent, plain, rounded
+from rigdata.report.numbers import NO_NUMBER, joined, plain, rounded, typeset
 
 _AXIS_WORDS = {
     "slip_speed_m_s": ("slip speed", "m/s"),
@@ -39,8 +39,8 @@ def speed_section(report: ReportInput) -> Section | None:
         "Coefficient against slip speed",
         (
             paragraph(
-                f"At {plain(at.temperature_c)} \N{DEGREE SIGN}C and {plain(at.pressure_mpa)} MPa. "
-                "Points measured at another temperature or pressure are moved to this condition "
+                typeset(f"At {plain(at.temperature_c)} degC and {plain(at.pressure_mpa)} MPa. ")
+                + "Points measured at another temperature or pressure are moved to this condition "
                 "along the law; their bars are one standard uncertainty."
             ),
             figure(
@@ -66,7 +66,7 @@ def surroundings_section(report: ReportInput) -> Section | None:
         ("temperature_c", f"{plain(at.slip_speed_m_s)} m/s and {plain(at.pressure_mpa)} MPa"),
         (
             "pressure_mpa",
-            f"{plain(at.slip_speed_m_s)} m/s and {plain(at.temperature_c)} \N{DEGREE SIGN}C",
+            f"{plain(at.slip_speed_m_s)} m/s and {plain(at.temperature_c)} degC",
         ),
     ):
         words, _ = _AXIS_WORDS[coordinate]
@@ -80,7 +80,7 @@ def surroundings_section(report: ReportInput) -> Section | None:
                 condition_curve(report.points, report.ordered_fits, at, report.marks, coordinate),
                 name=coordinate.split("_")[0] + "-curve",
                 title=f"Friction coefficient against {words}",
-                caption=caption + ".",
+                caption=typeset(caption) + ".",
                 description=_description(report, coordinate),
             ),
             _curve_table(report, coordinate),
@@ -133,13 +133,13 @@ def _curve_table(report: ReportInput, coordinate: str) -> Content:
 
 def _cell(fit: FrictionFit, condition: Conditions) -> str:
     here = fit.predict(condition)
-    mu, u = float(here.mu[0]), float(here.u_mu[0])
+    mu = float(here.mu[0])
     half = float(here.mean_high[0]) - mu
     more = float(here.next_pack_high[0]) - mu
     star = "" if here.inside[0] else "*"
     return (
-        f"{star}{rounded(mu, u)} \N{PLUS-MINUS SIGN} {rounded(half, u)} "
-        f"(\N{PLUS-MINUS SIGN} {rounded(more, u)})"
+        f"{star}{rounded(mu, half)} \N{PLUS-MINUS SIGN} {rounded(half, half)} "
+        f"(\N{PLUS-MINUS SIGN} {rounded(more, half)})"
     )
 
 
@@ -197,9 +197,4 @@ def envelope_words(fit: FrictionFit) -> str:
             fit.envelope.low, fit.envelope.high, _AXIS_WORDS.values(), strict=True
         )
     ]
-    return ", ".join(ranges)
-
-
-def relative(u: float, mu: float) -> str:
-    """Return an uncertainty as a part of mu, in percent."""
-    return percent(u / mu) if mu else NO_NUMBER
+    return typeset(", ".join(ranges))

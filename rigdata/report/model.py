@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any as Ratio  # TODO
 
 from rigdata.campaign.campaign import STATES, Campaign
+from rigdata.comparison.ratios import Ratio
 from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints

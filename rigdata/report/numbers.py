@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import math
+import re
+
+from rigdata.figures.style import typeset_unit
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:m/s|MPa|%|\N{DEGREE SIGN}C|kJ|s|h|mm)(?!\w))")
 
 NO_NUMBER = "\N{EN DASH}"  # stands in a table where there is nothing to give
 
@@ -86,12 +91,28 @@ def signed(value: float) -> str:
 def percent(share: float, digits: int = 2) -> str:
     """Return a share in percent, as ``1.4 %``.
 
-    >>> percent(0.0137), percent(0.62)
-    ('1.4 %', '62 %')
+    >>> percent(0.0137).split(), percent(0.62).split()
+    (['1.4', '%'], ['62', '%'])
     """
     if not math.isfinite(share):
         return NO_NUMBER
-    return f"{plain(100.0 * share, digits)} %"
+    return f"{plain(100.0 * share, digits)}\N{NO-BREAK SPACE}%"
+
+
+def typeset(text: str) -> str:
+    """Return words of another stage as in print: unit signs, no break before a unit.
+
+    >>> typeset("6 % of 80 degC").split("\N{NO-BREAK SPACE}")
+    ['6', '% of 80', '°C']
+    """
+    return _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", typeset_unit(text))
+
+
+def condition(slip_speed_m_s: float, temperature_c: float, pressure_mpa: float) -> str:
+    """Return a condition in words."""
+    return typeset(
+        f"{plain(slip_speed_m_s)} m/s, {plain(temperature_c)} degC and {plain(pressure_mpa)} MPa"
+    )
 
 
 def counted(n: int, one: str, many: str | None = None) -> str:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from rigdata.report.blocks import Section
+from rigdata.report.chatter import breakaway_section, chatter_section
 from rigdata.report.coefficients import speed_section, surroundings_section
 from rigdata.report.layout import page
 from rigdata.report.model import ReportInput
 from rigdata.report.quality import quality_section
+from rigdata.report.ratios import materials_section, states_section
 from rigdata.report.record import (
     cautions_section,
     left_out_section,
     provenance_section,
     tables_section,
 )
-from rigdata.report.runs import bedding_section, breakaway_section, traces_section
+from rigdata.report.runs import bedding_section, traces_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section, scatter_section
 
@@ -21,12 +23,15 @@ _WRITERS = (
     verdicts_section,
     speed_section,
     surroundings_section,
+    materials_section,
+    states_section,
+    chatter_section,
+    breakaway_section,
     budget_section,
     quality_section,
     scatter_section,
     traces_section,
     bedding_section,
-    breakaway_section,
     tested_section,
     tables_section,
     left_out_section,

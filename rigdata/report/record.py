@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import groupby
+from pathlib import Path
 
+from rigdata.comparison.ratios import comparison_notices
 from rigdata.errors import Notice, Severity
+from rigdata.friction.fit import groups_left_out
 from rigdata.report.blocks import Section, facts, items, paragraph, table
 from rigdata.report.html import Content, Element, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import counted, joined, percent
+from rigdata.report.numbers import counted, percent
 
 _MOST_NAMED = 8  # more runs than this in one cell are counted, not named
 
@@ -140,6 +144,15 @@ def all_notices(report: ReportInput) -> list[Notice]:
     for fits in (report.fits, report.static):
         for fit in fits.values():
             found.extend(fit.notices)
+    found.extend(groups_left_out(report.points))
+    found.extend(
+        comparison_notices(
+            report.ratios,
+            report.fits,
+            baseline=report.campaign.baseline,
+            reference=report.campaign.reference,
+        )
+    )
     return list(dict.fromkeys(found))
 
 
@@ -162,80 +175,75 @@ def _named(runs: Sequence[str]) -> str:
 
 def provenance_section(report: ReportInput) -> Section:
     """Say what this report was made from, so that it can be made again."""
-    plain: list[tuple[str, Content]] = []
-    listed: list[Content] = []
-    for name, value in report.provenance.items():
-        title = name.replace("_", " ")
-        if isinstance(value, Mapping):
-            plain.append((title, _pairs(value)))
-        elif isinstance(value, Sequence) and not isinstance(value, str):
-            listed.append(_listing(title, value))
-        else:
-            plain.append((title, element("code", str(value))))
+    named = [
+        (name.replace("_", " "), element("code", str(value)))
+        for name, value in report.provenance.items()
+    ]
     return Section(
         "provenance",
         "Provenance",
-        (facts(plain), listed, _records(report), _logs(report)),
+        (facts(named), _records(report), _inputs(report), _logs(report)),
     )
 
 
-def _pairs(values: Mapping[str, object]) -> Content:
-    if not values:
-        return "all at their defaults"
-    return joined([f"{name} = {value}" for name, value in values.items()])
-
-
-def _listing(title: str, entries: Sequence[object]) -> Content:
-    """Set a list of like entries, such as the inputs with their hashes, as a table."""
-    if not entries:
-        return None
-    caption = title[0].upper() + title[1:] + "."
-    first = entries[0]
-    if not isinstance(first, Mapping):
-        return element("h3", caption), items(str(entry) for entry in entries)
-    names = [str(name) for name in first]
-    rows = [
-        [element("code", str(entry.get(name, ""))) for name in names]
-        for entry in entries
-        if isinstance(entry, Mapping)
-    ]
-    head = [name[0].upper() + name[1:].replace("_", " ") for name in names]
-    return table(caption, head, rows, text=range(len(names)))
-
-
 def _records(report: ReportInput) -> Content:
-    rows = []
-    for name, channel in report.campaign.rig.channels.items():
-        record = channel.calibration
-        if record is not None:
-            rows.append(
-                (
-                    name.replace("_", " "),
-                    record.id,
-                    record.sensor,
-                    record.date.isoformat(),
-                    record.valid_until.isoformat(),
-                    element("code", record.sha256),
-                )
-            )
+    rows = [
+        (
+            name.replace("_", " "),
+            record.id,
+            record.sensor,
+            record.date.isoformat(),
+            record.valid_until.isoformat(),
+        )
+        for name, record in report.campaign.rig.records.items()
+    ]
     if not rows:
         return None
     return table(
         "Calibration records used.",
-        ("Channel", "Record", "Sensor", "Date", "Valid until", "SHA-256"),
+        ("Channel", "Record", "Sensor", "Date", "Valid until"),
         rows,
-        text=range(6),
+        text=(1, 2),
     )
 
 
-def _logs(report: ReportInput) -> Content:
+def _inputs(report: ReportInput) -> Content:
+    """The files read, by their place relative to the campaign's folder."""
+    folder = report.campaign.folder
     rows = [
-        (run, str(summary.n_rows), str(summary.n_points), element("code", summary.log_sha256))
+        (
+            file.role,
+            element("code", Path(os.path.relpath(file.path, folder)).as_posix()),
+            element("code", file.sha256),
+        )
+        for file in report.campaign.inputs
+    ]
+    if not rows:
+        return None
+    return table("Files read.", ("Role", "File", "SHA-256"), rows, text=(1, 2), dense=True)
+
+
+def _logs(report: ReportInput) -> Content:
+    logs = {run.id: run.log.name for run in report.campaign.runs}
+    rows = [
+        (
+            run,
+            element("code", logs.get(run, "")),
+            str(summary.n_rows),
+            str(summary.n_points),
+            element("code", summary.log_sha256),
+        )
         for run, summary in report.reduction.summaries.items()
     ]
     if not rows:
         return None
-    return table("Logs read.", ("Run", "Rows read", "Friction points", "SHA-256"), rows, text=(3,))
+    return table(
+        "Logs read.",
+        ("Run", "Log", "Rows", "Points", "SHA-256"),
+        rows,
+        text=(1, 4),
+        dense=True,
+    )
 
 
 def cautions_section(report: ReportInput) -> Section:

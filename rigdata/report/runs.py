@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigdata.figures.breakaway import breakaway
 from rigdata.figures.history import bedding_history, bedding_in
 from rigdata.figures.run_trace import run_trace
 from rigdata.reduction.points import FrictionPoints
@@ -16,6 +15,7 @@ from rigdata.report.numbers import counted, interval, plain, rounded, with_u
 
 _SHOWN = ("speed-sweep", "load-sweep", "temperature-sweep", "steady", "stint", "breakaway")
 _MOST_TRACES = 3
+_MOST_ROWS = 12  # of the points of a run; points.csv has them all
 
 
 def traces_section(report: ReportInput) -> Section | None:
@@ -70,21 +70,22 @@ def example_traces(report: ReportInput) -> list[Trace]:
 def _windows_table(points: FrictionPoints, trace: Trace) -> Content:
     own = points.select(points.run == trace.run)
     u = own.u_mu
-    rows = []
-    for i, name in enumerate(own.point.tolist()):
-        rows.append(
-            (
-                name,
-                interval(float(own.start_s[i]), float(own.end_s[i]), 2.0),
-                plain(float(own.slip_speed_m_s[i])),
-                plain(float(own.temperature_c[i])),
-                plain(float(own.pressure_mpa[i])),
-                with_u(float(own.mu[i]), float(u[i])),
-                "yes" if own.used[i] else own.reason[i],
-            )
+    shown = np.unique(np.linspace(0, len(own) - 1, min(len(own), _MOST_ROWS)).astype(int))
+    rows = [
+        (
+            str(own.point[i]),
+            interval(float(own.start_s[i]), float(own.end_s[i]), 2.0),
+            plain(float(own.slip_speed_m_s[i])),
+            plain(float(own.temperature_c[i])),
+            plain(float(own.pressure_mpa[i])),
+            with_u(float(own.mu[i]), float(u[i])),
+            "yes" if own.used[i] else str(own.reason[i]),
         )
+        for i in shown.tolist()
+    ]
     return table(
-        f"Friction points of run {trace.run}; \N{PLUS-MINUS SIGN} is one standard uncertainty.",
+        f"{len(rows)} of the {counted(len(own), 'friction point')} of run {trace.run}; "
+        "\N{PLUS-MINUS SIGN} is one standard uncertainty.",
         (
             "Point",
             "Time [s]",
@@ -153,67 +154,6 @@ def bedding_section(report: ReportInput) -> Section | None:
                 ),
                 rows,
                 text=(1,),
-            ),
-        ),
-    )
-
-
-def breakaway_section(report: ReportInput) -> Section | None:
-    """Show the static coefficients, pack by pack."""
-    static = report.points.select(report.points.kind == "static")
-    if not len(static):
-        return None
-    rows = []
-    for pack in dict.fromkeys(static.pack.tolist()):
-        own = static.select((static.pack == pack) & static.used)
-        if not len(own):
-            continue
-        spread = float(own.mu.std(ddof=1)) if len(own) > 1 else float("nan")
-        dwell = own.dwell_s[np.isfinite(own.dwell_s)]
-        rows.append(
-            (
-                pack,
-                str(own.material[0]),
-                str(own.state[0]),
-                str(len(own)),
-                interval(float(dwell.min()), float(dwell.max()), 0.2 * float(dwell.max()))
-                if dwell.size
-                else "",
-                rounded(float(own.mu.mean()), float(np.median(own.u_mu))),
-                rounded(spread, spread),
-                rounded(float(np.median(own.u_mu)), float(np.median(own.u_mu))),
-            )
-        )
-    n_used = int(np.sum(static.used))
-    return Section(
-        "breakaway",
-        "Breakaway",
-        (
-            figure(
-                breakaway(static, report.marks),
-                name="breakaway-packs",
-                title="Static friction coefficient at breakaway",
-                caption="A spread within one pack that is wider than the bars is real scatter, "
-                "and a rise to the right of the second panel is the effect of the dwell.",
-                description=f"{counted(n_used, 'static coefficient')} of "
-                f"{counted(len(rows), 'pack')}, by pack and against dwell. "
-                + "; ".join(f"pack {row[0]}: mean {row[5]}" for row in rows)
-                + ".",
-            ),
-            table(
-                "Static coefficients by pack; the uncertainty is that of one point.",
-                (
-                    "Pack",
-                    "Material",
-                    "State",
-                    "Points",
-                    "Dwell [s]",
-                    "Mean",
-                    "Standard deviation",
-                    "Standard uncertainty",
-                ),
-                rows,
-                text=(1, 2),
             ),
         ),
     )

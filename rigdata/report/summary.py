@@ -7,7 +7,8 @@ from rigdata.report.blocks import Section, facts, items, paragraph, table
 from rigdata.report.coefficients import envelope_words
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import counted, interval, joined, percent, plain, rounded
+from rigdata.report.numbers import condition, counted, interval, joined, percent, plain, rounded
+from rigdata.report.ratios import verdict_blocks
 
 
 def header(report: ReportInput) -> Content:
@@ -41,17 +42,14 @@ def header(report: ReportInput) -> Content:
 def verdicts_section(report: ReportInput) -> Section:
     """Give the comparisons in words, then each material's number."""
     reference = report.campaign.reference
-    where = (
-        f"{plain(reference.slip_speed_m_s)} m/s, {plain(reference.temperature_c)} "
-        f"\N{DEGREE SIGN}C and {plain(reference.pressure_mpa)} MPa"
-    )
+    where = condition(reference.slip_speed_m_s, reference.temperature_c, reference.pressure_mpa)
     if not report.fits:
         body: Content = paragraph(
             element("b", "No law could be fitted. "),
             "See what was left out, and why.",
         )
     else:
-        body = (_numbers(report, where), _next_pack(report))
+        body = (verdict_blocks(report), _numbers(report, where), _next_pack(report))
     return Section("verdicts", "Verdicts", (body,))
 
 
@@ -92,6 +90,7 @@ def _next_pack(report: ReportInput) -> Content:
     told = []
     for group, fit in report.ordered_fits.items():
         here = fit.predict(at(report.campaign.reference))
+        mu, u = float(here.mu[0]), float(here.u_mu[0])
         low, high = float(here.next_pack_low[0]), float(here.next_pack_high[0])
         if fit.n_packs < 2:
             told.append(
@@ -99,9 +98,11 @@ def _next_pack(report: ReportInput) -> Content:
                 "own interval holds for that pack alone."
             )
         else:
+            reach = (high - low) / 2.0
             told.append(
-                f"One more pack of {group}, tested as these were, should lie between "
-                f"{interval(low, high, float(here.u_mu[0])).replace(' to ', ' and ')}."
+                f"One more pack of {group}, tested as these were, would come out between "
+                f"{rounded(low, u)} and {rounded(high, u)}, which is within "
+                f"{percent(reach / mu)} of the mean, with 95 % probability."
             )
         if not here.inside[0]:
             told.append(

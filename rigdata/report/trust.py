@@ -14,7 +14,7 @@ from rigdata.report.blocks import Section, figure, items, paragraph, table
 from rigdata.report.budget import MISFIT, PACKS, RUNS, Share, budget_at_reference
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, joined, percent, plain, rounded
+from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded
 
 _LEAST_SHARE = 0.001  # causes below this share of variance are summed up in one row
 
@@ -28,7 +28,10 @@ def budget_section(report: ReportInput) -> Section | None:
     budgets = {group: shares for group, shares in budgets.items() if shares}
     if not budgets:
         return None
-    reference = report.campaign.reference
+    at_reference = report.campaign.reference
+    where = condition(
+        at_reference.slip_speed_m_s, at_reference.temperature_c, at_reference.pressure_mpa
+    )
     leading = [f"{s[0].cause} ({percent(s[0].share)}) for {g}" for g, s in budgets.items()]
     bars = {group: {s.cause: s.share for s in shares} for group, shares in budgets.items()}
     return Section(
@@ -36,9 +39,7 @@ def budget_section(report: ReportInput) -> Section | None:
         "Uncertainty budget",
         (
             paragraph(
-                f"What the uncertainty of each material's mean coefficient comes from, at "
-                f"{plain(reference.slip_speed_m_s)} m/s, {plain(reference.temperature_c)} "
-                f"\N{DEGREE SIGN}C and {plain(reference.pressure_mpa)} MPa."
+                f"What the uncertainty of each material's mean coefficient comes from, at {where}."
             ),
             items(_advice(group, shares) for group, shares in budgets.items()),
             figure(

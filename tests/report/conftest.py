@@ -1,12 +1,27 @@
-"""A made-up campaign's friction points: two materials, several packs, all procedures."""
+"""A made-up campaign with every stage's result, for the report to be written from."""
 
-from __future__ import annotations
+import datetime
+import hashlib
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import pytest
 from scipy import sparse
 
+from rigdata.campaign.campaign import Campaign, Material, Oil, Pack, Reference, Run
+from rigdata.campaign.files import InputFile
+from rigdata.campaign.records import CalibrationRecord
+from rigdata.campaign.rig import Channel, LogSettings, Rig
+from rigdata.comparison.ratios import compare_groups
+from rigdata.errors import Notice, Severity
+from rigdata.friction.fit import fit_campaign
+from rigdata.friction.static import fit_static
 from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.results import Reduction, RunSummary
 from rigdata.reduction.trace import Trace, TraceWindow
+from rigdata.report.model import ReportInput
+from rigdata.report.page import render_report
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 V0, T0, P0 = 0.1, 80.0, 0.8
@@ -127,7 +142,9 @@ def make_trace(points, run, *, seed=3):
     speed = np.interp(time, middle, np.maximum(own.slip_speed_m_s, 1e-3) / 0.06) * pressed
     torque = load * np.interp(time, middle, own.mu) * 0.06 * 8 + rng.normal(0, 2.0, time.size)
     windows = tuple(
-        TraceWindow(str(own.point[i]), float(own.start_s[i]), float(own.end_s[i]), bool(own.used[i]))
+        TraceWindow(
+            str(own.point[i]), float(own.start_s[i]), float(own.end_s[i]), bool(own.used[i])
+        )
         for i in range(len(own))
     )
     return Trace(
@@ -142,3 +159,174 @@ def make_trace(points, run, *, seed=3):
         plate_temperature_c=np.interp(time, middle, own.temperature_c),
         windows=windows,
     )
+
+
+REFERENCE = Reference(slip_speed_m_s=V0, temperature_c=T0, pressure_mpa=P0)
+HOSTILE = '<script>alert("x")</script> $x_1$ & </style>'
+LEFT_OUT = {
+    "R901": "excluded in campaign.toml: clamp cylinder stuck",
+    "R902": "logs/R902.csv, line 48: time goes backwards; expected rising time",
+}
+
+
+def sha(text):
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def make_record(record_id, quantity):
+    return CalibrationRecord(
+        path=Path(f"records/{record_id}.toml"),
+        sha256=sha(record_id),
+        id=record_id,
+        sensor="reaction torque cell, 500 N*m",
+        quantity=quantity,
+        applied_unit="N*m",
+        indicated_unit="mV/V",
+        date=datetime.date(2025, 2, 1),
+        valid_until=datetime.date(2026, 2, 1),
+        reference_expanded_u_percent=0.1,
+        coverage_factor=2.0,
+        temperature_c=22.0,
+        degree=1,
+        series=["1"],
+        direction=["up"],
+        applied=[0.0],
+        indicated=[0.0],
+    )
+
+
+def make_campaign(points, packs):
+    """Return a campaign that could have given these points."""
+    channels = {
+        name: Channel(name, calibration=make_record(record, name))
+        for name, record in (("torque", "TC-0312"), ("clamp_load", "LC-0077"))
+    }
+    materials = {
+        "rough": Material("rough", "rough-faced plate, sprayed", "plain steel plate", "trial"),
+        "plain": Material("plain", "plain steel plate, nitrided", "plain steel plate", HOSTILE),
+    }
+    first = {str(run): i for i, run in reversed(list(enumerate(points.run)))}
+    runs = [
+        Run(run, str(points.pack[i]), str(points.procedure[i]), Path(f"/r/logs/{run}.csv"))
+        for run, i in sorted(first.items())
+    ]
+    pack = next(iter(packs))
+    runs += [
+        Run("R901", pack, "speed-sweep", Path("/r/logs/R901.csv"), exclude="clamp cylinder stuck"),
+        Run("R902", pack, "drag", Path("/r/logs/R902.csv")),
+    ]
+    return Campaign(
+        path=Path("/r/campaign.toml"),
+        folder=Path("/r"),
+        name="Plates for a ramp-type differential",
+        date=datetime.date(2025, 3, 28),
+        baseline="plain" if ("plain", "new") in packs.values() else "rough",
+        rig=Rig(
+            Path("/r/rig.toml"), "twin-shaft plate bench", 0.1, 0.01, LogSettings("t"), channels
+        ),
+        reference=REFERENCE,
+        oil=Oil("gear oil 75W-140", 172.0, 24.5, 868.0),
+        materials={m: materials[m] for m in materials if m in {a for a, _ in packs.values()}},
+        packs={
+            name: Pack(
+                name,
+                material,
+                "L1",
+                state,
+                0.0 if state == "new" else 40.0,
+                friction_faces=10,
+                outer_radius_mm=55.0,
+                inner_radius_mm=40.0,
+                radius_u_mm=0.05,
+                contact_area_fraction=0.8,
+                pressure_law="uniform-pressure",
+            )
+            for name, (material, state) in packs.items()
+        },
+        runs=tuple(runs),
+        inputs=(
+            InputFile("campaign", Path("/r/campaign.toml"), sha("campaign")),
+            InputFile("rig", Path("/bench/rig.toml"), sha("rig")),
+        ),
+    )
+
+
+def make_reduction(campaign, points):
+    notices = (
+        Notice(Severity.WARNING, "run R003", "the zero moved by 1.3 N*m", "Check the cell."),
+        Notice(Severity.LEFT_OUT, "run R901", "excluded in campaign.toml: clamp cylinder stuck"),
+        Notice(Severity.NOTE, "pack A1", HOSTILE),
+    )
+    summaries = {
+        run.id: RunSummary(
+            run=run.id,
+            n_rows=45000,
+            n_points=int(np.sum(points.run == run.id)),
+            flagged={"torque": {"SPIKE": i % 3, "MISSING": 0}},
+            log_sha256=sha(run.id),
+        )
+        for i, run in enumerate(campaign.runs)
+        if run.id not in LEFT_OUT
+    }
+    return Reduction(
+        campaign=campaign,
+        points=points,
+        traces={run: make_trace(points, run) for run in dict.fromkeys(points.run.tolist())},
+        summaries=summaries,
+        left_out=LEFT_OUT,
+        notices=notices,
+        drag={"A1": "own drag runs R950"},
+    )
+
+
+def make_report(packs, *, seed=1, laws=("log-speed",), **options):
+    """Return everything a report needs for `packs`."""
+    points = make_points(packs, seed=seed, **options)
+    campaign = make_campaign(points, packs)
+    baseline = campaign.baseline
+    fits = fit_campaign(points, REFERENCE, laws=laws)
+    several = len(fits) > 1
+    ratios = compare_groups(points, fits, baseline=baseline, reference=REFERENCE) if several else ()
+    static, _ = fit_static(points, REFERENCE)
+    return ReportInput(
+        campaign=campaign,
+        reduction=make_reduction(campaign, points),
+        fits=fits,
+        static=static,
+        ratios=ratios,
+        table_files=[Path("tables/rough-new/coefficients.csv")],
+        provenance={"version": "0.1.0", "command": "rigdata run demo", "options": "none"},
+    )
+
+
+PACKS = {
+    "A1": ("rough", "new"),
+    "A2": ("rough", "new"),
+    "B$1 & co": ("plain", "new"),
+    "B2": ("plain", "new"),
+    "A8": ("rough", "worn"),
+}
+
+
+@pytest.fixture(scope="package")
+def full():
+    """Two materials, a worn pack, bedding and breakaway: everything there is to show."""
+    return make_report(PACKS)
+
+
+@pytest.fixture(scope="package")
+def page(full):
+    return render_report(full)
+
+
+@pytest.fixture(scope="package")
+def bare():
+    """One pack of one material, kinetic points only, no tables."""
+    report = make_report({"A1": ("rough", "new")}, breakaway=False, bedding=False)
+    return replace(report, table_files=[])
+
+
+@pytest.fixture(scope="package")
+def unfitted(bare):
+    """Points, but no fit."""
+    return replace(bare, fits={})

@@ -1,0 +1,167 @@
+"""Every figure family draws what it is given, and says so in labels with units."""
+
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from rigdata.figures import breakaway, budget, curves, history, quality, run_trace, style
+from rigdata.figures import ratio as ratio_figure
+from rigdata.figures.svg import inline_svg
+from rigdata.friction.results import Group
+
+GROUP = Group("rough", "new")
+
+
+def texts(figure):
+    """Every text of a figure, as it stands in its SVG."""
+    svg = inline_svg(figure, name="f", title="t", description="d").markup
+    return [n.text for n in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_speed_curve_names_groups_packs_and_axes(points, fits, reference, marks):
+    shown = texts(curves.speed_curve(points, fits, reference, marks))
+    assert "Slip speed [m/s]" in shown
+    assert "Friction coefficient" in shown
+    assert "rough (new)" in shown
+    assert "pack A$x_1$ & co" in shown
+
+
+@pytest.mark.parametrize(
+    ("coordinate", "label"),
+    [("temperature_c", "Plate temperature [°C]"), ("pressure_mpa", "Face pressure [MPa]")],
+)
+def test_condition_curve_names_its_axis(points, fits, reference, marks, coordinate, label):
+    assert label in texts(curves.condition_curve(points, fits, reference, marks, coordinate))
+
+
+def test_a_curve_is_the_law_with_the_other_two_at_the_reference(fits, reference):
+    curve = curves.along(fits[GROUP], "slip_speed_m_s", np.array([0.1]), reference)
+    assert curve.mu[0] == pytest.approx(fits[GROUP].parameters["mu0"])
+    assert curve.mean_low[0] < curve.mu[0] < curve.mean_high[0]
+    assert curve.next_pack_low[0] < curve.mean_low[0]
+    assert curve.inside[0]
+
+
+def test_a_curve_goes_a_little_beyond_what_was_tested_and_says_so(points, fits, reference):
+    own = points.select(curves.points_of(points, GROUP))
+    places = curves.tested_places(own, "slip_speed_m_s", 50)
+    curve = curves.along(fits[GROUP], "slip_speed_m_s", places, reference)
+    assert places[0] < 0.01
+    assert places[-1] > 1.0
+    assert not curve.inside[[0, -1]].any()
+    assert curve.inside[25]
+
+
+def test_points_on_the_law_stay_on_it_when_moved_to_the_reference(points, fits, reference):
+    fit = fits[GROUP]
+    own = points.select(curves.points_of(points, GROUP))
+    moved = curves.moved_to_reference(own, fit, "temperature_c", reference)
+    law = curves.along(fit, "temperature_c", own.temperature_c, reference).mu
+    by_name = dict(zip(fit.point.tolist(), fit.residual.tolist(), strict=True))
+    assert moved / law - 1.0 == pytest.approx([by_name[name] for name in own.point.tolist()])
+
+
+def test_only_used_kinetic_points_are_drawn(points):
+    chosen = points.select(curves.points_of(points, GROUP))
+    assert set(chosen.kind) == {"kinetic"}
+    assert "bedding" not in chosen.procedure
+
+
+def test_budget_bars_rank_causes_and_keep_small_ones_in_sight(marks):
+    shares = {GROUP: {"drag": 0.0004, "clamp load": 0.7, "torque": 0.2996}}
+    shown = texts(budget.budget_bars(shares, marks))
+    names = [text for text in shown if text in shares[GROUP]]
+    assert names == ["clamp load", "torque", "drag"]
+    assert {"70 %", "30 %", "< 1 %", "Share of variance [%]"} <= set(shown)
+
+
+def test_residual_panels_carry_all_three_axes(points, fits, marks):
+    shown = texts(quality.residuals(points, fits, marks))
+    assert {"Slip speed [m/s]", "Plate temperature [°C]", "Face pressure [MPa]"} <= set(shown)
+
+
+def test_binned_means_keep_the_total():
+    x = np.array([3.0, 1.0, 2.0, 4.0, 5.0, 6.0, 7.0, 8.0])
+    centres, means = quality.binned(x, 2.0 * x)
+    assert means == pytest.approx(2.0 * centres)
+    assert centres == pytest.approx([2.5, 6.5])
+
+
+def test_pulls_show_the_largest_only(marks):
+    values = [(GROUP, f"zero:R{i:03d}", 0.05 * i) for i in range(40)]
+    shown = texts(quality.pulls(values, marks))
+    assert "zero:R039" in shown
+    assert "zero:R001" not in shown
+    assert sum(text.startswith("zero:") for text in shown) == 24
+
+
+def test_a_trace_numbers_its_windows(trace):
+    shown = texts(run_trace.run_trace(trace))
+    assert {"1", "2", "Clamp load [kN]", "Slip speed [rad/s]", "Time [s]"} <= set(shown)
+
+
+def test_numbers_of_many_windows_are_thinned(trace):
+    windows = tuple(
+        type(trace.windows[0])(f"R1/{i + 1}", float(i), i + 0.5, used=True) for i in range(90)
+    )
+    crowded = type(trace)(**{**vars(trace), "windows": windows})
+    shown = texts(run_trace.run_trace(crowded))
+    assert {"1", "5", "89"} <= set(shown)
+    assert "2" not in shown
+
+
+def test_sliding_work_is_the_integral_of_power(trace):
+    # 32 N m at 2 rad/s for 90 s of 100 s.
+    assert history.sliding_work_kj(trace, np.array([100.0]))[0] == pytest.approx(5.76, rel=0.01)
+
+
+def test_bedding_is_drawn_against_work_where_there_are_traces(points, trace, marks):
+    runs = dict.fromkeys(points.run[points.procedure == "bedding"].tolist())
+    known = history.bedding_history(points, dict.fromkeys(runs, trace))
+    assert "Sliding work so far [kJ]" in texts(history.bedding_in(known, marks))
+    unknown = history.bedding_history(points, {})
+    assert "Time in the run [s]" in texts(history.bedding_in(unknown, marks))
+
+
+def test_sliding_work_of_a_pack_adds_up_over_its_runs(points, trace):
+    own = points.select((points.procedure == "bedding") & (points.pack == "A2"))
+    half = np.arange(len(own)) < 2
+    two_runs = type(own)(
+        **{name: getattr(own, name) for name in own.__dataclass_fields__}
+        | {"run": np.where(half, "first", "second"), "start_s": [10.0, 20.0, 10.0, 20.0]}
+        | {"end_s": [11.0, 21.0, 11.0, 21.0]}
+    )
+    work, _ = history.bedding_history(two_runs, {"first": trace, "second": trace})["A2"]
+    assert np.all(np.diff(work) > 0.0)
+    assert work[2] - work[0] == pytest.approx(5.76, rel=0.01)
+
+
+def test_breakaway_names_packs_and_dwell(points, marks):
+    static = points.select(points.kind == "static")
+    shown = texts(breakaway.breakaway(static, marks))
+    assert {"A$x_1$ & co", "A2", "A3", "Dwell before breakaway [s]", "rough (new)"} <= set(shown)
+
+
+def test_long_names_do_not_take_the_figure_over(points, fits, reference):
+    marks = style.marks_of([GROUP])
+    figure = curves.speed_curve(points, fits, reference, marks)
+    figure.draw_without_rendering()
+    assert figure.axes[0].get_position().width > 0.55
+
+
+def test_a_ratio_runs_over_slip_speed_at_the_quoted_temperature_and_pressure(ratio):
+    curve = ratio_figure.along_speed(ratio)
+    assert np.all(np.diff(curve.slip_speed_m_s) > 0.0)
+    assert len(curve.slip_speed_m_s) < len(ratio.ratio)
+    place = curve.slip_speed_m_s.tolist().index(ratio.conditions.slip_speed_m_s[0])
+    assert curve.ratio[place] == ratio.ratio[0]
+    assert np.all((curve.low < curve.ratio) & (curve.ratio < curve.high))
+
+
+def test_ratio_curve_shows_one_and_the_margin(ratio, marks):
+    figure = ratio_figure.ratio_curve([ratio], marks, against="plain")
+    low, high = figure.axes[0].get_ylim()
+    assert low < 1.0 - ratio.margin
+    assert high > 1.0 + ratio.margin
+    assert {"Ratio to plain", "equivalent within 5 %", "rough (new)"} <= set(texts(figure))
