@@ -14,8 +14,8 @@ from rigdata.cli.options import (
     margin_option,
     out_option,
 )
-from rigdata.cli.terminal import finish, paragraph, show_json, show_notices
-from rigdata.cli.verdicts import ratio_rows
+from rigdata.cli.terminal import finish, show_json, show_notices
+from rigdata.cli.verdicts import ratio_rows, ratio_words
 from rigdata.pipeline.folder import COMPARISON_FILE
 from rigdata.pipeline.stages import compare_into
 
@@ -36,8 +36,7 @@ def command(campaign: Path, out: Path | None, force: bool, margin: float, as_jso
     if as_json:
         show_json("compare", notices, folder=str(folder), ratios=ratio_rows(ratios))
     else:
-        for ratio in ratios:
-            click.echo(paragraph(ratio.words, indent="  "))
+        click.echo(ratio_words(ratios))
         click.echo(f"Wrote {folder / COMPARISON_FILE}.")
         show_notices(notices)
     finish(notices)

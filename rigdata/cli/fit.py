@@ -42,10 +42,8 @@ def command(
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
-        click.echo(f"At {condition_words(read.reference)}:")
-        click.echo(fit_table(fits.kinetic, "kinetic"))
-        if fits.static:
-            click.echo(f"\nBreakaway:\n{fit_table(fits.static, 'static')}")
+        click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:\n")
+        click.echo(fit_table(fits.kinetic, fits.static) + "\n")
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

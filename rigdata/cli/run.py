@@ -16,8 +16,14 @@ from rigdata.cli.options import (
     out_option,
     tolerance_option,
 )
-from rigdata.cli.terminal import finish, paragraph, progress, show_json, show_notices
-from rigdata.cli.verdicts import coefficient_words, condition_words, fit_rows, ratio_rows
+from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.verdicts import (
+    condition_words,
+    fit_rows,
+    fit_table,
+    ratio_rows,
+    ratio_words,
+)
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.run import CampaignResult, run_campaign
 
@@ -55,10 +61,12 @@ def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any
 
 def verdict(result: CampaignResult) -> str:
     """Return what was found, in plain words."""
-    campaign = result.campaign
-    lines = [f"{campaign.name}, at {condition_words(campaign.reference)}:"]
-    lines += [coefficient_words(fit, "kinetic") for fit in result.fits.values()]
-    lines += [coefficient_words(fit, "static") for fit in result.static.values()]
-    lines += [paragraph(ratio.words, indent="  ") for ratio in result.ratios]
-    lines.append(f"Report: {result.folder / REPORT_FILE}")
-    return "\n".join(lines)
+    where = condition_words(result.campaign.reference)
+    parts = [result.campaign.name]
+    if result.ratios:
+        parts.append(ratio_words(result.ratios))
+    if result.fits or result.static:
+        parts.append(f"At {where}, with 95 % intervals:")
+        parts.append(fit_table(result.fits, result.static))
+    parts.append(f"Report: {result.folder / REPORT_FILE}")
+    return "\n\n".join(parts)

@@ -21,6 +21,7 @@ from rigdata.report.numbers import decimals_for
 WIDTH = 80
 LEFT_SOMETHING_OUT = 3
 _GAP = "  "
+_LEAST_WRAP = 12
 
 
 def rounded(value: float, u: float) -> str:
@@ -52,7 +53,7 @@ def interval(low: float, high: float, u: float) -> str:
 def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int = WIDTH) -> str:
     """Return a table as text: numbers to the right, words to the left.
 
-    The last column is wrapped where the table would be wider than `width`.
+    The widest column is wrapped where the table would be wider than `width`.
 
     Examples
     --------
@@ -65,14 +66,15 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
     body = [list(row) for row in rows]
     columns = list(zip(*([list(headers), *body]), strict=True))
     widths = [max(map(len, column)) for column in columns]
-    room = max(width - sum(widths[:-1]) - len(_GAP) * (len(widths) - 1), 20)
-    widths[-1] = min(widths[-1], room)
+    widest = widths.index(max(widths))
+    spare = width - sum(widths) - len(_GAP) * (len(widths) - 1)
+    widths[widest] = max(widths[widest] + min(spare, 0), _LEAST_WRAP)
     right = [all(_is_number(cell) for cell in column[1:]) and bool(body) for column in columns]
     lines = []
     for row in [list(headers), ["-" * w for w in widths], *body]:
-        parts = textwrap.wrap(row[-1], widths[-1]) or [""]
-        for i, part in enumerate(parts):
-            cells = [*(row[:-1] if i == 0 else [""] * (len(row) - 1)), part]
+        for i, part in enumerate(textwrap.wrap(row[widest], widths[widest]) or [""]):
+            cells = [""] * len(row) if i else list(row)
+            cells[widest] = part
             fitted = (
                 cell.rjust(w) if to_right else cell.ljust(w)
                 for cell, w, to_right in zip(cells, widths, right, strict=True)

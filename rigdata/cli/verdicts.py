@@ -9,31 +9,14 @@ from rigdata.comparison.ratios import Ratio
 from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.quantities import QUANTITIES
-from rigdata.report.numbers import counted
 from rigdata.tables.table import FIELDS
+
+Fits = Mapping[Group, FrictionFit]
 
 
 def condition_words(reference: ReferenceCondition) -> str:
     """Return the reference condition, as ``0.1 m/s, 80 degC, 1 MPa``."""
     return ", ".join(f"{getattr(reference, name):g} {QUANTITIES[name].unit}" for name in AXES)
-
-
-def coefficient_words(fit: FrictionFit, kind: str) -> str:
-    """Return the coefficient of one group at the reference condition in a sentence."""
-    row = fit_row(fit, kind)
-    mu, u = row["mu"], row["u_mu"]
-    mean = interval(row["mean_low"], row["mean_high"], u)
-    if fit.n_packs > 1:
-        more = interval(row["next_pack_low"], row["next_pack_high"], u)
-        text = f"mean of all packs {mean}, one more pack {more}"
-    else:
-        text = f"this one pack {mean}"
-    text = f"{fit.group}: {kind} mu {rounded(mu, u)} ({text}, at 95 %)"
-    if not row["inside_envelope"]:
-        text += "; the reference condition was not tested, so this is drawn out from the law"
-    points, runs = counted(fit.n_points, "point"), counted(fit.n_runs, "run")
-    rests_on = f"{points}, {runs}, {counted(fit.n_packs, 'pack')}"
-    return paragraph(f"{text}. {fit.law} law from {rests_on}.", indent="  ")
 
 
 def fit_row(fit: FrictionFit, kind: str) -> dict[str, float]:
@@ -46,7 +29,7 @@ def fit_row(fit: FrictionFit, kind: str) -> dict[str, float]:
     return {**row, "inside_envelope": bool(prediction.inside[0])}
 
 
-def fit_rows(fits: Mapping[Group, FrictionFit], kind: str) -> list[dict[str, object]]:
+def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
     """Return the fits as plain values, for JSON."""
     return [
         {
@@ -64,24 +47,27 @@ def fit_rows(fits: Mapping[Group, FrictionFit], kind: str) -> list[dict[str, obj
     ]
 
 
-def fit_table(fits: Mapping[Group, FrictionFit], kind: str) -> str:
-    """Return one row a group at its reference condition."""
+def fit_table(kinetic: Fits, static: Fits) -> str:
+    """Return one row a group and kind: mu at the reference condition with its intervals."""
     rows = []
-    for group, fit in fits.items():
-        row = fit_row(fit, kind)
-        u = row["u_mu"]
-        rows.append(
-            [
-                str(group),
-                fit.law,
-                rounded(row["mu"], u),
-                interval(row["mean_low"], row["mean_high"], u),
-                interval(row["next_pack_low"], row["next_pack_high"], u),
-                str(fit.n_packs),
-                str(fit.n_points),
-            ]
-        )
-    return aligned(["group", "law", "mu", "mean, 95 %", "next pack, 95 %", "packs", "points"], rows)
+    for kind, fits in (("kinetic", kinetic), ("static", static)):
+        for group, fit in fits.items():
+            row = fit_row(fit, kind)
+            u = row["u_mu"]
+            mean = interval(row["mean_low"], row["mean_high"], u)
+            more = interval(row["next_pack_low"], row["next_pack_high"], u)
+            mark = "" if row["inside_envelope"] else " *"
+            name = f"{group}, static" if kind == "static" else str(group)
+            rows.append([name, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs), fit.law])
+    text = aligned(["group", "mu", "mean of packs", "one more pack", "packs", "law"], rows)
+    if any("*" in row[1] for row in rows):
+        text += "\n* not tested at this condition: drawn out from the law"
+    return text
+
+
+def ratio_words(ratios: Sequence[Ratio]) -> str:
+    """Return each comparison in a sentence of its own."""
+    return "\n".join(paragraph(f"- {r.words}.".replace("..", "."), indent="  ") for r in ratios)
 
 
 def ratio_rows(ratios: Sequence[Ratio]) -> list[dict[str, object]]:

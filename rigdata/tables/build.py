@@ -113,14 +113,17 @@ def build_table(
     box = readable_box(fit)
     reference = tuple(float(getattr(fit.reference, name)) for name in AXES)
 
-    def mu(v: FloatArray, temperature: FloatArray, pressure: FloatArray) -> FloatArray:
-        return form.mu(Conditions(v, temperature, pressure), fit.theta, fit.reference)
+    promised = FIELDS[:1] + FIELDS[2:] if fit.n_packs > 1 else FIELDS[:1] + FIELDS[2:4]
+
+    def surface(v: FloatArray, temperature: FloatArray, pressure: FloatArray) -> FloatArray:
+        prediction = fit.predict(Conditions(v, temperature, pressure))
+        return np.stack([getattr(prediction, name) for name in promised])
 
     def tested(v: FloatArray, temperature: FloatArray, pressure: FloatArray) -> BoolArray:
         return fit.envelope.contains(Conditions(v, temperature, pressure))
 
     keep = (reference[0], reference[1], reference[2])
-    grid = choose_grid(mu, box, tolerance=tolerance, inside=tested, keep=keep)
+    grid = choose_grid(surface, box, tolerance=tolerance, inside=tested, keep=keep)
     shape = tuple(nodes.size for nodes in grid.axes)
     mesh = Conditions(*(part.ravel() for part in np.meshgrid(*grid.axes, indexing="ij")))
     prediction = fit.predict(mesh)

@@ -24,7 +24,7 @@ Region = Callable[[FloatArray, FloatArray, FloatArray], BoolArray]
 Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 
 MOST_NODES = 20_000
-_FINE = 400  # candidate nodes along an axis
+_FINE = 240  # candidate nodes along an axis
 _LINES = 7  # lines across each of the other axes
 _SAMPLE = 20_000
 _SEED = 20_011
@@ -62,19 +62,21 @@ class Grid:
 
 
 def choose_grid(
-    mu: Surface,
+    surface: Surface,
     box: Box,
     *,
     tolerance: float,
     inside: Region | None = None,
     keep: tuple[float, float, float] | None = None,
 ) -> Grid:
-    """Choose nodes so that linear interpolation follows `mu` within `tolerance`.
+    """Choose nodes so that linear interpolation follows `surface` within `tolerance`.
 
     Parameters
     ----------
-    mu : callable (v, T, p) -> (m,) array
-        The law with its fitted parameters. [m/s, degC, MPa]
+    surface : callable (v, T, p) -> (m,) or (k, m) array
+        mu from the law with its fitted parameters; with k rows, mu is the first
+        and the others, such as the ends of its intervals, keep the same
+        promise. [m/s, degC, MPa]
     box : three (low, high) pairs
         Range of each axis; low may equal high.
     tolerance : float
@@ -95,21 +97,22 @@ def choose_grid(
         raise TableError(f"interpolation tolerance {tolerance:g}", expected="a number above zero")
     region = inside or _everywhere
     probe = _sample(box)
-    if not np.all(mu(*probe)[region(*probe)] > 0.0):
+    if not np.all(np.atleast_2d(surface(*probe))[0, region(*probe)] > 0.0):
         raise TableError(
             "the law is zero, negative or not a number inside the envelope",
             expected="a positive coefficient wherever the material was tested",
             do="Look at the fit before making a table of it.",
         )
+    lines = [_lines_along(surface, box, axis, region) for axis in range(3)]
     error = np.inf
     for share in _SHARES:
         axes = tuple(
-            _with(_axis_nodes(mu, box, axis, share * tolerance, region), keep and keep[axis])
+            _with(_axis_nodes(lines[axis], share * tolerance), keep and keep[axis])
             for axis in range(3)
         )
         if axes[0].size * axes[1].size * axes[2].size > MOST_NODES:
             break
-        error = _largest_error(mu, (axes[0], axes[1], axes[2]), region, probe)
+        error = _largest_error(surface, (axes[0], axes[1], axes[2]), region, probe)
         if error <= _ASSURANCE * tolerance:
             return Grid(axes[0], axes[1], axes[2], error)
     raise TableError(
@@ -144,47 +147,61 @@ def _candidates(low: float, high: float) -> FloatArray:
     return np.unique(np.clip(np.concatenate([even, ratios]), low, high))
 
 
-def _axis_nodes(mu: Surface, box: Box, axis: int, tolerance: float, region: Region) -> FloatArray:
-    """Place the nodes of one axis, looking along lines through the other two."""
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """What a surface does along one axis, on lines through the other two.
+
+    `values` is (n, k, lines) on the n candidates `fine`; `counts` is (n, 1,
+    lines) and says where the tolerance must hold.
+    """
+
+    fine: FloatArray
+    values: FloatArray
+    counts: BoolArray
+
+    def follow(self, start: int, stop: int, tolerance: float) -> bool:
+        """Whether straight lines from `start` to `stop` stay within the tolerance."""
+        between = slice(start, stop + 1)
+        share = (self.fine[between] - self.fine[start]) / (self.fine[stop] - self.fine[start])
+        share = share[:, None, None]
+        chord = (1.0 - share) * self.values[start] + share * self.values[stop]
+        room = tolerance * np.abs(self.values[between, :1])
+        off = np.abs(chord - self.values[between]) > room
+        return not np.any(off & self.counts[between])
+
+
+def _lines_along(surface: Surface, box: Box, axis: int, region: Region) -> _Lines:
     low, high = box[axis]
-    if high <= low:
-        return np.array([low])
-    fine = _candidates(low, high)
+    fine = _candidates(low, high) if high > low else np.array([low])
     spans = [fine if i == axis else np.linspace(*box[i], _LINES) for i in range(3)]
     mesh = [grid.ravel() for grid in np.meshgrid(*spans, indexing="ij")]
     shape = tuple(span.size for span in spans)
-    lines = np.moveaxis(mu(*mesh).reshape(shape), axis, 0).reshape(fine.size, -1)
-    counts = np.moveaxis(region(*mesh).reshape(shape), axis, 0).reshape(fine.size, -1)
+    values = np.atleast_2d(surface(*mesh)).reshape(-1, *shape)
+    values = np.moveaxis(values, axis + 1, 0).reshape(fine.size, values.shape[0], -1)
+    counts = np.moveaxis(region(*mesh).reshape(shape), axis, 0).reshape(fine.size, 1, -1)
+    return _Lines(fine, values, counts)
+
+
+def _axis_nodes(lines: _Lines, tolerance: float) -> FloatArray:
+    """Place the nodes of one axis, each as far from the last as straight lines allow."""
     nodes = [0]
-    while nodes[-1] < fine.size - 1:
-        nodes.append(_farthest(fine, lines, counts, nodes[-1], tolerance))
-    return _readable(fine[nodes])
+    while nodes[-1] < lines.fine.size - 1:
+        nodes.append(_farthest(lines, nodes[-1], tolerance))
+    return _readable(lines.fine[nodes])
 
 
-def _farthest(
-    fine: FloatArray, lines: FloatArray, counts: BoolArray, start: int, tolerance: float
-) -> int:
-    """Return the farthest candidate that a straight line from `start` may reach."""
-    good, bad = start + 1, fine.size
-    stop = fine.size - 1
+def _farthest(lines: _Lines, start: int, tolerance: float) -> int:
+    """Return the farthest candidate that straight lines from `start` may reach."""
+    good, bad = start + 1, lines.fine.size
+    stop = lines.fine.size - 1
     while True:
-        if _chord_holds(fine, lines, counts, start, stop, tolerance):
+        if lines.follow(start, stop, tolerance):
             good = stop
         else:
             bad = stop
         if bad - good <= 1:
             return good
         stop = (good + bad) // 2
-
-
-def _chord_holds(
-    fine: FloatArray, lines: FloatArray, counts: BoolArray, start: int, stop: int, tolerance: float
-) -> bool:
-    between = slice(start, stop + 1)
-    share = ((fine[between] - fine[start]) / (fine[stop] - fine[start]))[:, None]
-    chord = (1.0 - share) * lines[start] + share * lines[stop]
-    off = np.abs(chord - lines[between]) > tolerance * np.abs(lines[between])
-    return not np.any(off & counts[between])
 
 
 def _readable(nodes: FloatArray) -> FloatArray:
@@ -205,18 +222,17 @@ def _with(nodes: FloatArray, value: float | None) -> FloatArray:
     return np.unique(np.append(nodes, value))
 
 
-def _largest_error(mu: Surface, axes: Axes, region: Region, probe: Axes) -> float:
-    """Largest relative error between the nodes and on the sample."""
+def _largest_error(surface: Surface, axes: Axes, region: Region, probe: Axes) -> float:
+    """Largest error as a fraction of mu, between the nodes and on the sample."""
     mesh = [grid.ravel() for grid in np.meshgrid(*axes, indexing="ij")]
-    shape = (1, *(nodes.size for nodes in axes))
-    values = mu(*mesh).reshape(shape)
+    values = np.atleast_2d(surface(*mesh)).reshape(-1, *(nodes.size for nodes in axes))
     worst = 0.0
     for conditions in (probe, _between(axes)):
         chosen = region(*conditions)
-        law = mu(*conditions)[chosen]
-        read = interpolate(axes, values, conditions)[0, chosen]
+        law = np.atleast_2d(surface(*conditions))[:, chosen]
+        read = interpolate(axes, values, conditions)[:, chosen]
         if law.size:
-            worst = max(worst, float(np.max(np.abs(read - law) / law)))
+            worst = max(worst, float(np.max(np.abs(read - law) / law[0])))
     return worst if np.isfinite(worst) else np.inf
 
 
