@@ -17,7 +17,8 @@ from rigdata.calibration.readings import calibrated, direct, named, thermocouple
 from rigdata.calibration.signals import Signal, Signals
 from rigdata.campaign.rig import Channel, Rig
 from rigdata.errors import CampaignError, LogError, Notice, Severity
-from rigdata.logs.frames import Flag, Frames
+from rigdata.logs.flags import Flag
+from rigdata.logs.frames import Frames
 from rigdata.quantities import QUANTITIES, Unit, canonical_unit, to_base, unit_named
 from rigdata.uncertainty.sources import Effect, Scope, Source
 

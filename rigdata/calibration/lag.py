@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from rigdata.arrays import BoolArray, FloatArray
 
 _FEWEST_FRAMES = 5
 _SHARE_OF_TAU = 0.5
-_CHUNK = 2_000_000  # numbers handled at a time
+_BLOCK_FRAMES = 512
 
 
 def undo_delay(
@@ -72,28 +71,40 @@ def undo_time_constant(
     on either side, and to five frames at least, because a difference of
     neighbours would multiply their noise by ``tau / step``.
     """
-    count = time_s.size
-    if count < 3:
+    if time_s.size < 3:
         return np.full(rows.shape, np.nan)
     step = float(np.median(np.diff(time_s)))
     half = max(_FEWEST_FRAMES, math.ceil(_SHARE_OF_TAU * time_constant_s / step)) // 2
-    width = 2 * min(half, count) + 1
-    margin = width // 2
     known = good & np.all(np.isfinite(rows), axis=0)
-    weight = np.pad(known.astype(np.float64), margin)
-    padded = np.pad(np.where(known, rows, 0.0), ((0, 0), (margin, margin)))
-    clock = np.pad(time_s, margin, mode="edge")
-    rate = np.full(rows.shape, np.nan)
-    chunk = max(1, _CHUNK // width)
-    for start in range(0, count, chunk):
-        stop = min(start + chunk, count)
-        part = slice(start, stop + 2 * margin)
-        w = sliding_window_view(weight[part], width)
-        t = sliding_window_view(clock[part], width) - time_s[start:stop, None]
-        seen = w.sum(axis=-1)
-        arm = w * (t - (w * t).sum(axis=-1, keepdims=True) / np.maximum(seen, 1.0)[:, None])
-        spread = np.sum(arm * t, axis=-1)
-        enough = (seen >= 3.0) & (spread > 0.0)
-        moment = np.einsum("fw,rfw->rf", arm, sliding_window_view(padded[:, part], width, axis=-1))
-        rate[:, start:stop] = np.where(enough, moment / np.where(enough, spread, 1.0), np.nan)
-    return time_constant_s * rate
+    return time_constant_s * _local_slopes(time_s, rows, known, half)
+
+
+def _local_slopes(time_s: FloatArray, rows: FloatArray, known: BoolArray, half: int) -> FloatArray:
+    """Fit a straight line to the known frames among `half` on either side of each.
+
+    Running sums give every window at once.  They start anew, about their own
+    middle, in blocks of a few windows: over a whole log they would lose the
+    digits that a short window needs.
+    """
+    count = time_s.size
+    slopes = np.full(rows.shape, np.nan)
+    block = max(_BLOCK_FRAMES, 8 * half)
+    for start in range(0, count, block):
+        stop = min(start + block, count)
+        first, last = max(start - half, 0), min(stop + half, count)
+        w = known[first:last].astype(np.float64)
+        t = time_s[first:last] - time_s[(start + stop) // 2]
+        y = np.where(known[first:last], rows[:, first:last], 0.0)
+        y = y - w * (y.sum(axis=-1) / max(w.sum(), 1.0))[:, None]
+        index = np.arange(start, stop)
+        low = np.maximum(index - half, 0) - first
+        high = np.minimum(index + half + 1, count) - first
+        sums = np.zeros((3 + 2 * len(rows), last - first + 1))
+        np.cumsum(np.vstack([w, w * t, w * t * t, y, y * t]), axis=-1, out=sums[:, 1:])
+        n, st, stt, *rest = sums[:, high] - sums[:, low]
+        sy, sty = np.split(np.array(rest), 2)
+        enough = n > 2.5
+        n = np.where(enough, n, 1.0)
+        spread = np.where(enough, stt - st * st / n, 1.0)
+        slopes[:, start:stop] = np.where(enough, (sty - st * sy / n) / spread, np.nan)
+    return slopes

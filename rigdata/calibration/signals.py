@@ -10,6 +10,7 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray, frozen
 from rigdata.errors import Notice
+from rigdata.logs.flags import Flag
 from rigdata.uncertainty.sources import Source
 
 
@@ -88,7 +89,7 @@ class Signals:
     frame_s: float
     n_samples: IntArray
     channels: Mapping[str, Signal]
-    counts: Mapping[str, Mapping[object, int]]
+    counts: Mapping[str, Mapping[Flag, int]]
     notices: tuple[Notice, ...]
     n_rows: int
     sample_s: float

@@ -14,7 +14,7 @@ from rigdata.calibration.thermocouple import seebeck, voltage
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.campaign.rig import Channel, LogSettings, Rig
 from rigdata.errors import CalibrationError, CampaignError, LogError, Severity
-from rigdata.logs.frames import Flag
+from rigdata.logs.flags import Flag
 from rigdata.uncertainty.sources import Effect, Scope
 
 N = 200
