@@ -44,6 +44,8 @@ class LazyGroup(click.Group):
         """Import the module of a command and return the command."""
         if cmd_name not in COMMANDS:
             return None
+        # Read when numpy loads: the matrices are small, threads would get in each other's way.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
         return command
 

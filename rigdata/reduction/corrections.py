@@ -103,7 +103,7 @@ def correct(
         notices.append(_no_zero_to_find(run))
     if zeros is not None:
         torque = tare(torque, time, zeros.torque, run.id, zeros.run)
-        load = tare(load, time, zeros.load, run.id, zeros.run)
+        load = tare(load, time, zeros.load, run.id, zeros.run) if _logs_load(rig) else load
     tared = torque.values
 
     torque = _less_inertia(torque, local_slope(time, speed, _SLOPE_S), rig)

@@ -15,6 +15,9 @@ from rigdata.errors import ReductionError
 from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
+Basis = Callable[[FloatArray, FloatArray], FloatArray]
+Term = tuple[str, tuple[Basis, ...]]
+
 # Without another pack to compare with, a borrowed drag torque is taken to be
 # within about a third of the truth (common practice, no source).
 BORROWED_U = 0.2
@@ -73,7 +76,7 @@ class Drag:
     hottest: float
     sources: tuple[Source, ...]
     borrowed_u: float
-    basis: Callable[[FloatArray, FloatArray], FloatArray]
+    basis: Basis
 
     def torque(self, speed: FloatArray, oil_temperature: FloatArray) -> FloatArray:
         """(n,) drag torque. [N m]"""
@@ -138,7 +141,7 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
             expected="at least 6 seconds of slip without clamp load",
             do="Record a longer drag run.",
         )
-    best: tuple[float, str, Callable[[FloatArray, FloatArray], FloatArray]] | None = None
+    best: tuple[float, str, Basis] | None = None
     rest = max(d.rest_speed for d in data)
     for terms, basis in _candidates(warmth, rest, oil):
         design = basis(speed, warmth).T
@@ -184,59 +187,68 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
     )
 
 
-def _candidates(
-    warmth: FloatArray, rest: float, oil: Oil | None
-) -> list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]]:
+def _candidates(warmth: FloatArray, rest: float, oil: Oil | None) -> list[tuple[str, Basis]]:
+    """Return the formulas to try, each with the function that gives its terms."""
     middle = float(np.mean(warmth))
-    varied = float(np.ptp(warmth)) > _MARGIN_K
 
-    def fluid(t: FloatArray) -> FloatArray:
+    def turn(w: FloatArray, _: FloatArray) -> FloatArray:
+        # The sign of the slip, without the sign of the noise at standstill.
+        return np.clip(w / rest, -1.0, 1.0)
+
+    def speed(w: FloatArray, _: FloatArray) -> FloatArray:
+        return w
+
+    def square(w: FloatArray, _: FloatArray) -> FloatArray:
+        return w * np.abs(w)
+
+    def warm(_: FloatArray, t: FloatArray) -> FloatArray:
+        return (t - middle) / 50.0
+
+    def thick(_: FloatArray, t: FloatArray) -> FloatArray:
         if oil is None:
-            return np.ones_like(t)
+            return warm(_, t) ** 2
         pair = (oil.kinematic_viscosity_40c_mm2_s, oil.kinematic_viscosity_100c_mm2_s)
         at_middle = kinematic_viscosity(np.array([middle]), *pair)[0]
         ratio: FloatArray = kinematic_viscosity(t, *pair) / at_middle
         return ratio
 
-    def turn(w: FloatArray) -> FloatArray:
-        # The sign of the slip, without the sign of the noise at standstill.
-        return np.clip(w / rest, -1.0, 1.0)
-
-    def tau(t: FloatArray) -> FloatArray:
-        return (t - middle) / 50.0
-
-    forms: list[tuple[str, Callable[[FloatArray, FloatArray], FloatArray]]] = [
-        ("a sgn(w) + b w nu", lambda w, t: np.stack([turn(w), w * fluid(t)])),
-        (
-            "a sgn(w) + b w nu + c sgn(w) nu",
-            lambda w, t: np.stack([turn(w), w * fluid(t), turn(w) * fluid(t)]),
-        )
-        if varied and oil is not None
-        else ("a sgn(w) + b w + c w |w|", lambda w, t: np.stack([turn(w), w, w * np.abs(w)])),
-        (
-            "a sgn(w) + b w nu + c w |w|",
-            lambda w, t: np.stack([turn(w), w * fluid(t), w * np.abs(w)]),
-        ),
-    ]
-    if varied:
-        forms += [
-            ("a sgn(w) + b w + c w t", lambda w, t: np.stack([turn(w), w, w * tau(t)])),
-            (
-                "a sgn(w) + b w + c w t + d w t^2",
-                lambda w, t: np.stack([turn(w), w, w * tau(t), w * tau(t) ** 2]),
-            ),
-            (
-                "a sgn(w) + b w nu + c sgn(w) t",
-                lambda w, t: np.stack([turn(w), w * fluid(t), turn(w) * tau(t)]),
-            ),
+    w_nu: Term = ("w nu" if oil is not None else "w t^2", (speed, thick))
+    plain: list[Term] = [("sgn w", (turn,)), ("w", (speed,))]
+    bent: Term = ("w |w|", (square,))
+    terms: list[list[Term]] = [plain, [*plain, bent]]
+    if float(np.ptp(warmth)) > _MARGIN_K:
+        w_t: Term = ("w t", (speed, warm))
+        s_t: Term = ("sgn w t", (turn, warm))
+        bent_nu: Term = (f"|w| {w_nu[0]}", (square, thick))
+        terms += [
+            [plain[0], w_nu],
+            [*plain, w_nu],
+            [plain[0], w_nu, bent_nu],
+            [*plain, w_nu, bent_nu],
+            [*plain, w_nu, bent],
+            [*plain, w_t, bent],
+            [*plain, w_nu, bent, bent_nu],
+            [*plain, w_nu, w_t, bent, bent_nu],
+            [*plain, w_nu, w_t, s_t, bent, bent_nu],
         ]
-    return forms
+    return [(" + ".join(name for name, _ in form), _product_terms(form)) for form in terms]
+
+
+def _product_terms(form: Sequence[Term]) -> Basis:
+    """Return the function that stacks the terms of a form, each a product of factors."""
+
+    def basis(speed: FloatArray, oil_temperature: FloatArray) -> FloatArray:
+        return np.stack(
+            [np.prod([f(speed, oil_temperature) for f in factors], axis=0) for _, factors in form]
+        )
+
+    return basis
 
 
 def _between_packs(
     data: Sequence[DragData],
     coefficients: FloatArray,
-    basis: Callable[[FloatArray, FloatArray], FloatArray],
+    basis: Basis,
 ) -> float:
     """Relative spread of the packs' drag about the common surface."""
     ratios = []

@@ -140,8 +140,8 @@ def standard_profile(name: str, pack: PackDesign, pace: Pace) -> Profile:
             return procedures.zero(oil_c=60.0, rate_hz=pace.drag_hz)
         case "drag":
             return procedures.drag(
-                cold_c=50.0,
-                hot_c=120.0,
+                cold_c=30.0,
+                hot_c=150.0,
                 top_m_s=1.6,
                 hold_s=pace.stair_s,
                 rate_hz=pace.drag_hz,
