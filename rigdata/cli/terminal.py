@@ -68,7 +68,8 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
     widths = [max(map(len, column)) for column in columns]
     widest = widths.index(max(widths))
     spare = width - sum(widths) - len(_GAP) * (len(widths) - 1)
-    widths[widest] = max(widths[widest] + min(spare, 0), _LEAST_WRAP)
+    if spare < 0:
+        widths[widest] = max(widths[widest] + spare, _LEAST_WRAP)
     right = [all(_is_number(cell) for cell in column[1:]) and bool(body) for column in columns]
     lines = []
     for row in [list(headers), ["-" * w for w in widths], *body]:
