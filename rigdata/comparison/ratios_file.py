@@ -49,9 +49,8 @@ def read_ratios(path: Path) -> tuple[Ratio, ...]:
     try:
         table = pd.read_csv(
             StringIO(path.read_text(encoding="utf-8-sig")),
-            dtype=dict.fromkeys(_TEXT, str),
+            dtype=str,
             keep_default_na=False,
-            float_precision="round_trip",
         )
     except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         raise ResultError(f"cannot be read ({error})", where=str(path)) from error

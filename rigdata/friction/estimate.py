@@ -32,7 +32,8 @@ class Estimate:
     covariance : (p, p) float
         Their covariance; zero rows and columns for parameters that were held.
     components : tuple of c str
-        Names of the variance components, the most far-reaching first.
+        Names of the variance components, the most far-reaching first: ``pack``,
+        ``run``, ``misfit``, in a joint fit followed by the number of the group.
     variances : (c,) float
         Their restricted maximum likelihood estimates, relative to mu squared.
     sensitivity : (c, p, p) float
@@ -87,7 +88,7 @@ class Estimate:
 
         Notes
         -----
-        The variance ``v`` is split from the most far-reaching component inwards:
+        The variance ``v`` is split from the most far-reaching components inwards:
         each takes ``mean_square * dv/ds``, never more than is left, and what is
         left at the end is known from calibration and radii.  With ``v_s`` the
         estimated part and its degrees of freedom by Welch and Satterthwaite, the
@@ -95,13 +96,22 @@ class Estimate:
         shared sources this is the exact t interval of the pack means.
         """
         known = self.variance(gradient)
-        parts = np.zeros((known.size, len(self.components)))
-        for i, slope in enumerate(self.slopes(gradient).T):
-            parts[:, i] = np.minimum(self.mean_square[i] * slope, known)
-            known = known - parts[:, i]
+        parts = self.mean_square * self.slopes(gradient)
+        for kind in dict.fromkeys(map(kind_of, self.components)):
+            here = np.array([kind_of(name) == kind for name in self.components])
+            wanted = parts[:, here].sum(axis=1)
+            taken = np.minimum(wanted, known)
+            share = taken / np.where(wanted > 0.0, wanted, 1.0)
+            parts[:, here] *= share[:, None]
+            known = known - taken
         if extra is not None:
             parts = parts + extra * self.mean_square
         dof = welch_satterthwaite(np.sqrt(parts), np.maximum(self.dof, _LEAST_DOF))
         estimated = coverage_factor(dof, level) ** 2 * parts.sum(axis=1)
         half: FloatArray = np.sqrt(estimated + coverage_factor(np.inf, level) ** 2 * known)
         return half
+
+
+def kind_of(component: str) -> str:
+    """Return ``pack``, ``run`` or ``misfit``, without the number of the group."""
+    return component.split()[0]

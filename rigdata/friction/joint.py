@@ -32,6 +32,7 @@ _EVALUATIONS, _POLISH_STEPS = 300, 60  # a law that needs more is not what the d
 _TURNS = 200
 _LEAST_DAMPING = 0.05
 _STILL = 1e-18  # squared steps in standard deviations, and gain in log likelihood
+_ROUNDING, _LITTLE_GAIN = 1e-13, 1e-6  # what counts where rounding allows no better
 
 
 @dataclass(frozen=True, eq=False)
@@ -219,7 +220,8 @@ def _settle(
         towards = np.linalg.solve(here.covariance, here.step)
         size = float(here.step @ towards)
         target, gain = scoring_step(here, variances)
-        if size <= _STILL and gain <= _STILL:
+        rounding = bool(np.all(np.abs(here.step) <= _ROUNDING * np.abs(theta[free])))
+        if (size <= _STILL and gain <= _STILL) or (rounding and gain <= _LITTLE_GAIN):
             return theta, free, variances, here
         if float(last[free] @ towards) < -0.5 * size:  # back where it came from
             damping = max(0.5 * damping, _LEAST_DAMPING)
