@@ -84,8 +84,8 @@ def pack_geometry(pack: Pack) -> Geometry:
     The two radii are measured apart, each with `radius_u_mm`.  The true pressure
     distribution lies somewhere about the stated law; the gap between the two
     laws is taken as the half-width of a rectangular distribution
-    (JCGM 100:2008, 4.3.7) and is shared by all packs, because one rig presses
-    them all alike.
+    (JCGM 100:2008, 4.3.7) and is shared by all packs under the same law, because
+    one rig presses them all alike.
     """
     outer, inner = pack.outer_radius_mm * _MM, pack.inner_radius_mm * _MM
     radius = effective_radius(outer, inner, pack.pressure_law)
@@ -102,7 +102,11 @@ def pack_geometry(pack: Pack) -> Geometry:
         sources=(
             _proportional(f"outer-radius:{pack.name}", Scope.PACK, "outer radius of the faces"),
             _proportional(f"inner-radius:{pack.name}", Scope.PACK, "inner radius of the faces"),
-            _proportional("radius-law", Scope.RIG, "uniform pressure against uniform wear"),
+            _proportional(
+                f"radius-law:{pack.pressure_law}",
+                Scope.RIG,
+                "uniform pressure against uniform wear",
+            ),
         ),
         relative=frozen([shift / radius for shift in shifts]),
     )

@@ -15,7 +15,9 @@ class OilDrag:
     """Torque of the unloaded pack: seals and sheared oil.
 
     ``T = [seal + viscous n(T_oil) omega / (1 + |omega| / starved)] tanh(omega / stick)``
-    with ``n(T) = exp(-(T - 80) / fade)``, the oil's relative viscosity.
+    with ``n(T) = exp(b / (T + c) - b / (80 + c))``, the oil's relative viscosity in the
+    form of Vogel.  The stated b and c are those of the demo's gear oil, from its two
+    viscosities at 40 and 100 degC.
 
     Attributes
     ----------
@@ -25,8 +27,8 @@ class OilDrag:
         Shear of the oil at 80 degC and low speed. [N*m*s]
     starved_rad_s : float
         Speed at which the oil film between open plates starts to starve. [rad/s]
-    fade_k : float
-        Temperature rise in which the viscosity falls to 1/e. [K]
+    vogel_b_k, vogel_c_k : float
+        Temperatures of the viscosity's fall. [K]
     stick_rad_s : float
         Speed below which the seals follow instead of slide. [rad/s]
     """
@@ -34,13 +36,15 @@ class OilDrag:
     seal_nm: float = 0.6
     viscous_nm_s: float = 0.14
     starved_rad_s: float = 60.0
-    fade_k: float = 38.0
+    vogel_b_k: float = 1023.0
+    vogel_c_k: float = 110.0
     stick_rad_s: float = 0.01
 
     def torque(self, speed_rad_s: FloatArray, oil_c: FloatArray) -> FloatArray:
         """Drag torque against slip speed [rad/s] and oil temperature [degC]. [N*m]"""
         size = np.abs(speed_rad_s)
-        viscosity = np.exp(-(oil_c - 80.0) / self.fade_k)
+        b, c = self.vogel_b_k, self.vogel_c_k
+        viscosity = np.exp(b / (oil_c + c) - b / (80.0 + c))
         film = self.viscous_nm_s * viscosity * size / (1.0 + size / self.starved_rad_s)
         return np.asarray((self.seal_nm + film) * np.tanh(speed_rad_s / self.stick_rad_s))
 

@@ -141,8 +141,8 @@ def _demo_packs() -> tuple[PackDesign, ...]:
     """Four new packs of each material from two batches, and the worn ones."""
     packs: list[PackDesign] = []
     for letter, material, batches, served in (
-        ("A", ROUGH.name, ("LA-07", "LA-11"), ((8, 84.0), (9, 126.0))),
-        ("B", STEEL.name, ("SB-31", "SB-34"), ((8, 96.0),)),
+        ("A", ROUGH.name, ("LA-07", "LA-11"), ((7, 62.0), (8, 84.0), (9, 126.0))),
+        ("B", STEEL.name, ("SB-31", "SB-34"), ((7, 70.0), (8, 96.0), (9, 118.0))),
     ):
         packs += [
             PackDesign(f"{letter}{number}", material, batch=batches[(number - 1) // 2])
@@ -171,9 +171,9 @@ def _tests(pack: PackDesign, *, full: bool) -> tuple[str, ...]:
         return (*_BASIS, *sweeps, "temperature", "breakaway") if full else (*_BASIS, *sweeps)
     if pack.name[-1] in "13":
         rest = ("sweep-middle", "temperature", "steady", "stint")
-        soft = ("breakaway",) if full or pack.name[-1] == "1" else ()
-        return (*_BASIS, "bedding", *sweeps, *rest, *soft)
-    return (*_BASIS, "bedding", *sweeps, *(("breakaway",) if full else ()))
+        return (*_BASIS, "bedding", *sweeps, *rest, "breakaway")
+    soft = ("breakaway",) if full or pack.name[-1] == "2" else ()
+    return (*_BASIS, "bedding", *sweeps, *soft)
 
 
 def _annotated(runs: tuple[RunDesign, ...]) -> tuple[RunDesign, ...]:

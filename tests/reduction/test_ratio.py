@@ -62,7 +62,7 @@ def test_contributions_are_the_relative_errors_with_their_signs(make_run):
         "clamp-load:L1:slope",
         "outer-radius:P1",
         "inner-radius:P1",
-        "radius-law",
+        "radius-law:uniform-pressure",
     }
 
 
