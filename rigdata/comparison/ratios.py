@@ -247,7 +247,9 @@ def _ratio(
         u_group=alone[0],
         u_against=alone[1],
         p_different=two_sided_p(half_width, abs(log_ratio)),
-        p_equivalent=equivalence_p(half_width, log_ratio, margin),
+        p_equivalent=equivalence_p(
+            half_width, log_ratio, float(np.log1p(-margin)), float(np.log1p(margin))
+        ),
         verdict=NOT_RESOLVED,
         margin=margin,
         words="",

@@ -43,13 +43,15 @@ def two_sided_p(half_width: Callable[[float], float], distance: float) -> float:
     return float(np.exp(optimize.brentq(excess, lowest, highest, xtol=1e-10)))
 
 
-def equivalence_p(half_width: Callable[[float], float], log_ratio: float, margin: float) -> float:
-    """Return the p value of the two one-sided tests of a ratio within ``1 +- margin``.
+def equivalence_p(
+    half_width: Callable[[float], float], value: float, low: float, high: float
+) -> float:
+    """Return the p value of the two one-sided tests of `value` lying between two bounds.
 
-    It is below 0.05 exactly when the 90 % interval lies inside the margin
+    It is below 0.05 exactly when the 90 % interval lies between them
     (D. J. Schuirmann, J. Pharmacokin. Biopharm. 15 (1987) 657).
     """
-    inside = min(log_ratio - np.log1p(-margin), np.log1p(margin) - log_ratio)
+    inside = min(value - low, high - value)
     one_sided = 0.5 * two_sided_p(half_width, abs(inside))
     return one_sided if inside >= 0.0 else 1.0 - one_sided
 

@@ -1,9 +1,11 @@
 """The choice of the law: what the data determine, and how well it predicts packs left out.
 
-The simplest law wins that is within 2 units of the best in Akaike's corrected
-criterion and within one standard error (or the 1 unit of log density that
-corresponds to 2 of the criterion) of the best in predicting packs left out.
-Where the two disagree so far that no law satisfies both, prediction decides.
+The simplest law wins that Akaike's corrected criterion puts within 2 units of
+the best, or within 7 units (there is still some support; Burnham and Anderson,
+Model Selection and Multimodel Inference, 2.6) when it predicts packs left out
+as well as the best, within one standard error.  A law that predicts them
+clearly worse is not taken whatever the criterion says; where no law is left,
+the best predictor is.
 """
 
 from __future__ import annotations
@@ -24,7 +26,9 @@ from rigdata.friction.leave_out import leave_out_scores
 from rigdata.friction.results import LawScore
 from rigdata.reduction.points import FrictionPoints
 
-AICC_MARGIN = 2.0  # Burnham and Anderson, Model Selection and Multimodel Inference, 2.6
+AICC_MARGIN, AICC_REACH = 2.0, 7.0
+CLEARLY = 3.0  # standard errors by which a law predicts clearly worse
+_LEAST_LOSS_U = 1.0  # log density: with three packs the standard error itself is uncertain
 _MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
 _MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
 _SPARE_POINTS = 2
@@ -79,17 +83,19 @@ def rank(
 
 
 def _choose(found: Sequence[Candidate], usable: Sequence[int]) -> int:
-    def near_in_aicc(i: int) -> bool:
-        return (found[i].score.aicc or 0.0) <= lowest + AICC_MARGIN
-
-    def near_in_prediction(i: int) -> bool:
-        loss, u = found[i].score.left_out_loss, found[i].score.left_out_loss_u
-        return loss is None or u is None or loss <= max(u, AICC_MARGIN / 2.0)
-
     lowest = min(found[i].score.aicc or 0.0 for i in usable)
-    predicting = [i for i in usable if near_in_prediction(i)]
-    both = [i for i in predicting if near_in_aicc(i)]
-    return min(both or predicting, key=lambda i: (found[i].score.n_parameters, i))
+
+    def loss_within(i: int, errors: float) -> bool:
+        loss, u = found[i].score.left_out_loss, found[i].score.left_out_loss_u
+        return loss is None or u is None or loss <= errors * max(u, _LEAST_LOSS_U)
+
+    def supported(i: int) -> bool:
+        behind = (found[i].score.aicc or 0.0) - lowest
+        return behind <= AICC_MARGIN or (behind <= AICC_REACH and loss_within(i, 1.0))
+
+    good = [i for i in usable if supported(i) and loss_within(i, CLEARLY)]
+    best = [i for i in usable if (found[i].score.left_out_loss or 0.0) <= 0.0]
+    return min(good or best, key=lambda i: (found[i].score.n_parameters, i))
 
 
 def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidate]:

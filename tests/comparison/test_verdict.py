@@ -37,11 +37,19 @@ def test_equivalence_is_the_two_one_sided_tests(log_ratio, u):
     """Against the textbook form, and with the 90 % interval inside the margin."""
     low, high = np.log(0.95), np.log(1.05)
     worst = max(stats.t.sf((log_ratio - low) / u, 9), stats.t.sf((high - log_ratio) / u, 9))
-    found = equivalence_p(student(u, 9), log_ratio, 0.05)
+    found = equivalence_p(student(u, 9), log_ratio, low, high)
     assert found == pytest.approx(worst, rel=1e-6)
     half = student(u, 9)(0.90)
     inside = low < log_ratio - half and log_ratio + half < high
     assert (found < 0.05) == inside
+
+
+def test_equivalence_of_a_published_example():
+    """The example of pingouin's tost: p = 0.9650974 for a bound of 1 on the difference."""
+    a, b = np.array([4, 7, 8, 6, 3, 2]), np.array([6, 8, 7, 10, 11, 9])
+    u = np.sqrt((a.var(ddof=1) + b.var(ddof=1)) / 6)
+    found = equivalence_p(student(u, 10), a.mean() - b.mean(), -1.0, 1.0)
+    assert found == pytest.approx(0.9650974, abs=5e-8)
 
 
 def test_holm_of_a_textbook_set():
