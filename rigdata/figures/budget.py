@@ -10,12 +10,13 @@ from matplotlib.figure import Figure
 from rigdata.figures import style
 from rigdata.friction.results import Group
 
-_COLUMNS = 3
-
 
 @style.styled()
 def budget_bars(
-    shares: Mapping[Group, Mapping[str, float]], marks: Mapping[Group, style.Mark]
+    shares: Mapping[Group, Mapping[str, float]],
+    marks: Mapping[Group, style.Mark],
+    *,
+    last: str = "",
 ) -> Figure:
     """Draw the ranked shares of variance of each group at the reference condition.
 
@@ -26,13 +27,16 @@ def budget_bars(
         causes from the largest to the smallest of any group.
     marks : mapping of Group to Mark
         How each group looks.
+    last : str
+        A cause that stands for the rest and is drawn last, whatever its share.
     """
     largest: dict[str, float] = {}
     for causes in shares.values():
         for cause, share in causes.items():
             largest[cause] = max(share, largest.get(cause, 0.0))
-    ranked = sorted(largest, key=lambda cause: (-largest[cause], cause))
-    columns = max(1, min(_COLUMNS, len(shares)))
+    ranked = sorted(largest, key=lambda cause: (cause == last, -largest[cause], cause))
+    # Four in two rows of two, because names need room above their panel.
+    columns = max(1, min(2 if len(shares) == 4 else 3, len(shares)))
     n_rows = max(1, -(-len(shares) // columns))
     drawing = style.figure(n_rows * (0.24 * max(len(ranked), 2) + 0.75))
     panels = drawing.subplots(n_rows, columns, squeeze=False, sharey=True).ravel()

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,94 +10,12 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from rigdata.arrays import BoolArray, FloatArray, frozen
+from rigdata.arrays import FloatArray
 from rigdata.figures import style
-from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
+from rigdata.figures.laws import Curve, along, moved_to_reference, points_of, tested_places
+from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
-
-_BEYOND = 0.06  # how far past the tested range a law is drawn, as a part of that range
-
-
-@dataclass(frozen=True, eq=False)
-class Curve:
-    """A fitted law along one coordinate, with the other two at the reference.
-
-    Attributes
-    ----------
-    coordinate : str
-        One of `rigdata.friction.conditions.AXES`.
-    x : (n,) array
-        Positions along it. [m/s, degC or MPa]
-    mu, mean_low, mean_high, next_pack_low, next_pack_high : (n,) array
-        The law and its two 95 % intervals; the last two are NaN where only one
-        pack was tested.
-    inside : (n,) bool
-        Whether the condition lies in the tested envelope.
-    """
-
-    coordinate: str
-    x: FloatArray
-    mu: FloatArray
-    mean_low: FloatArray
-    mean_high: FloatArray
-    next_pack_low: FloatArray
-    next_pack_high: FloatArray
-    inside: BoolArray
-
-    def __post_init__(self) -> None:
-        for name in ("x", "mu", "mean_low", "mean_high", "next_pack_low", "next_pack_high"):
-            object.__setattr__(self, name, frozen(getattr(self, name)))
-        object.__setattr__(self, "inside", frozen(self.inside, np.bool_))
-
-
-def along(fit: FrictionFit, coordinate: str, x: FloatArray, reference: ReferenceCondition) -> Curve:
-    """Return the law of `fit` at the places `x` of one coordinate."""
-    places = {name: np.full(x.shape, getattr(reference, name)) for name in AXES}
-    places[coordinate] = x
-    prediction = fit.predict(Conditions(**places))
-    return Curve(
-        coordinate=coordinate,
-        x=x,
-        mu=prediction.mu,
-        mean_low=prediction.mean_low,
-        mean_high=prediction.mean_high,
-        next_pack_low=prediction.next_pack_low,
-        next_pack_high=prediction.next_pack_high,
-        inside=prediction.inside,
-    )
-
-
-def tested_places(points: FrictionPoints, coordinate: str, n: int) -> FloatArray:
-    """Return `n` places over the tested range of one coordinate and a little beyond."""
-    values = getattr(points, coordinate)
-    if coordinate == "slip_speed_m_s":
-        low, high = np.log(values.min()), np.log(values.max())
-        margin = max((high - low) * _BEYOND, 0.02)
-        logs: FloatArray = np.exp(np.linspace(low - margin, high + margin, n))
-        return logs
-    low, high = values.min(), values.max()
-    margin = max((high - low) * _BEYOND, 0.02 * abs(high))
-    return np.linspace(max(low - margin, 0.0), high + margin, n)
-
-
-def moved_to_reference(
-    points: FrictionPoints, fit: FrictionFit, coordinate: str, reference: ReferenceCondition
-) -> FloatArray:
-    """Return mu of each point moved along the law to the reference condition.
-
-    Only `coordinate` keeps the point's own value; so points from any
-    temperature and pressure can stand beside one curve.
-    """
-    own = {name: getattr(points, name) for name in AXES}
-    moved = {
-        name: own[name] if name == coordinate else np.full(len(points), getattr(reference, name))
-        for name in AXES
-    }
-    there = fit.predict(Conditions(**moved)).mu
-    here = fit.predict(Conditions(**own)).mu
-    result: FloatArray = points.mu * there / here
-    return result
 
 
 @style.styled()
@@ -145,34 +62,48 @@ def _curves(
     *,
     height_in: float,
 ) -> Figure:
-    drawing = style.figure(height_in)
-    axes = drawing.add_subplot()
-    ends: list[tuple[float, str, str]] = []
+    rows = _rows(fits)
+    each_in = height_in if len(rows) == 1 else 0.72 * height_in
+    drawing = style.figure(each_in * len(rows))
+    panels = drawing.subplots(len(rows), 1, sharex=True, sharey=True, squeeze=False).ravel()
     seen: list[float] = []
     key: list[Line2D | Patch] = []
-    for group, fit in fits.items():
-        own = points.select(points_of(points, group))
-        look = marks[group]
-        curve = along(fit, coordinate, tested_places(own, coordinate, 160), reference)
-        _draw_law(axes, curve, look)
-        moved = moved_to_reference(own, fit, coordinate, reference)
-        key += _draw_points(axes, own, getattr(own, coordinate), moved, look)
-        ends.append((float(curve.mu[-1]), str(group), look.colour))
-        seen += [*moved, *_shown_limits(curve)]
-    if seen:
-        low, high = np.nanmin(seen), np.nanmax(seen)
-        axes.set_ylim(low - 0.06 * (high - low), high + 0.06 * (high - low))
-    axes.margins(x=0.0)
-    axes.set_xlabel(style.axis_label(coordinate))
-    axes.set_ylabel(style.axis_label("mu"))
+    ends: list[list[tuple[float, str, str]]] = []
+    for panel, (title, groups) in zip(panels, rows.items(), strict=True):
+        ends.append([])
+        for group in groups:
+            fit, look = fits[group], marks[group]
+            own = points.select(points_of(points, group))
+            curve = along(fit, coordinate, tested_places(own, coordinate, 160), reference)
+            _draw_law(panel, curve, look)
+            moved = moved_to_reference(own, fit, coordinate, reference)
+            key += _draw_points(panel, own, getattr(own, coordinate), moved, look)
+            ends[-1].append((float(curve.mu[-1]), str(group), look.colour))
+            seen += [*moved, *_shown_limits(curve)]
+        panel.set_title(title)
+        panel.margins(x=0.0)
+        panel.set_ylabel(style.axis_label("mu"))
+    low, high = np.nanmin(seen), np.nanmax(seen)
+    low, high = low - 0.06 * (high - low), high + 0.06 * (high - low)
+    panels[0].set_ylim(low, high)
+    panels[-1].set_xlabel(style.axis_label(coordinate))
     if coordinate == "slip_speed_m_s":
-        style.log_speed_axis(axes)
-    low, high = axes.get_ylim()
-    ends = [(min(max(y, low), high), text, colour) for y, text, colour in ends]
-    style.end_labels(axes, ends, height_in=height_in)
+        style.log_speed_axis(panels[-1])
+    for panel, names in zip(panels, ends, strict=True):
+        inside = [(min(max(y, low), high), text, colour) for y, text, colour in names]
+        style.end_labels(panel, inside, height_in=each_in)
     key += _key_of_lines(points)
     drawing.legend(handles=key, loc="outside lower center", ncols=min(len(key), 5))
     return drawing
+
+
+def _rows(fits: Iterable[Group]) -> dict[str, list[Group]]:
+    """Return the groups of each panel: one for all, or one a state where there are many."""
+    groups = list(fits)
+    states = list(dict.fromkeys(group.state for group in groups))
+    if len(groups) < 3 or len(states) == 1:
+        return {"": groups}
+    return {state.capitalize(): [g for g in groups if g.state == state] for state in states}
 
 
 def _shown_limits(curve: Curve) -> list[float]:
@@ -185,13 +116,6 @@ def _shown_limits(curve: Curve) -> list[float]:
         shown.append(limit[sensible])
     limits: list[float] = np.concatenate(shown).tolist()
     return limits
-
-
-def points_of(points: FrictionPoints, group: Group) -> BoolArray:
-    """Return which points are used, kinetic, and of `group`."""
-    mine = (points.material == group.material) & (points.state == group.state)
-    chosen: BoolArray = mine & points.used & (points.kind == "kinetic")
-    return chosen
 
 
 def _draw_law(axes: Axes, curve: Curve, look: style.Mark) -> None:

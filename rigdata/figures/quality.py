@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import FloatArray, TextArray
 from rigdata.errors import ResultError
 from rigdata.figures import style
 from rigdata.friction.conditions import AXES
@@ -44,17 +44,18 @@ def residuals(
     fits: Mapping[Group, FrictionFit],
     marks: Mapping[Group, style.Mark],
 ) -> Figure:
-    """Draw relative residuals against slip speed, temperature and pressure.
+    """Draw residuals less their pack's mean against slip speed, temperature and pressure.
 
-    The line in each panel joins the means of equal numbers of points: a law
-    that bends wrongly shows as a line that leaves zero.
+    Packs differ in level, which is no fault of the law; so their means are
+    taken off first.  The line in each panel joins the means of equal numbers of
+    points: a law that bends wrongly shows as a line that leaves zero.
     """
     drawing = style.figure(3.6)
     panels = drawing.subplots(1, 3, sharey=True)
     key: list[Line2D] = []
     for group, fit in fits.items():
         own, look = fitted_points(points, fit), marks[group]
-        percent = 100.0 * fit.residual
+        percent = 100.0 * less_pack_means(fit.residual, own.pack)
         for panel, coordinate in zip(panels, AXES, strict=True):
             x = getattr(own, coordinate)
             dots = {"ls": "none", "marker": look.marker, "ms": 3.2, "mfc": "none", "mew": 0.7}
@@ -74,8 +75,60 @@ def residuals(
         panel.axhline(0.0, color=style.INK, lw=0.8, zorder=1.5)
         panel.set_xlabel(style.axis_label(coordinate))
     style.log_speed_axis(panels[0])
-    panels[0].set_ylabel("Point above or below its law [%]")
+    panels[0].set_ylabel("Point against its law [%]")
     drawing.legend(handles=key, loc="outside lower center", ncols=4)
+    return drawing
+
+
+def less_pack_means(residual: FloatArray, pack: TextArray) -> FloatArray:
+    """Return residuals with the mean of each pack taken off."""
+    shape = residual.copy()
+    for name in np.unique(pack):
+        shape[pack == name] -= residual[pack == name].mean()
+    return shape
+
+
+@style.styled()
+def pack_offsets(
+    points: FrictionPoints,
+    fits: Mapping[Group, FrictionFit],
+    marks: Mapping[Group, style.Mark],
+) -> Figure:
+    """Draw how far each pack lies from the law of its material.
+
+    The dot is the mean of the pack's points and the bar their standard
+    deviation.
+    """
+    rows = [
+        (str(pack), group, 100.0 * fit.residual[own.pack == pack])
+        for group, fit in fits.items()
+        for own in [fitted_points(points, fit)]
+        for pack in dict.fromkeys(own.pack.tolist())
+    ]
+    drawing = style.figure(0.9 + 0.2 * max(len(rows), 3))
+    axes = drawing.add_subplot()
+    axes.axvline(0.0, color=style.INK, lw=0.8)
+    for group, look in marks.items():
+        mine = [(i, percent) for i, (_, name, percent) in enumerate(rows) if name == group]
+        for i, percent in mine:
+            axes.errorbar(
+                percent.mean(),
+                i,
+                xerr=percent.std(),
+                color=look.colour,
+                marker=look.marker,
+                ms=5.5,
+                elinewidth=1.4,
+                capsize=2.5,
+            )
+        if mine:
+            axes.plot([], [], color=look.colour, marker=look.marker, ls="", label=str(group))
+    axes.set_yticks(range(len(rows)), [style.shortened(pack) for pack, _, _ in rows])
+    axes.set_ylim(len(rows) - 0.4, -0.6)
+    axes.tick_params(axis="y", length=0)
+    axes.grid(visible=False, axis="y")
+    axes.set_xlabel("Pack against the law of its material [%]")
+    drawing.legend(loc="outside lower center", ncols=4)
     return drawing
 
 

@@ -135,7 +135,13 @@ def axis_label(quantity: str) -> str:
 
 
 def log_speed_axis(axes: Axes) -> None:
-    """Make the x axis logarithmic, with plain numbers at 1, 2 and 5."""
+    """Make the x axis logarithmic, with plain numbers at 1, 2 and 5.
+
+    A range too narrow for two of these stays linear.
+    """
+    low, high = axes.get_xlim()
+    if low > 0.0 and high < 4.0 * low:
+        return
     axes.set_xscale("log")
     low, high = axes.get_xlim()
     wide = np.log10(high / low) > 2.5  # more labels than this would touch each other

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 
 from rigdata.figures.svg import inline_svg
 from rigdata.report.html import Content, Element, element
+from rigdata.report.numbers import typeset
 
 _LONGEST_NAME = 34
 
@@ -30,8 +31,8 @@ class Section:
 
 
 def table(
-    caption: Content,
-    head: Sequence[str],
+    caption: str,
+    head: Sequence[Content],
     rows: Iterable[Sequence[Content]],
     *,
     text: Iterable[int] = (),
@@ -41,7 +42,7 @@ def table(
 
     Parameters
     ----------
-    caption : content
+    caption : str
         What the table holds, in a sentence or less.
     head : sequence of str
         Column names with units.
@@ -76,13 +77,12 @@ def table(
         "div",
         element(
             "table",
-            element("caption", caption),
+            element("caption", typeset(caption)),
             element("thead", header),
             element("tbody", body),
         ),
         class_="scroll dense" if dense else "scroll",
         tabindex="0",  # so that a wide table can be scrolled by keyboard
-        role="group",
     )
 
 
@@ -103,12 +103,20 @@ def figure(drawing: Figure, *, name: str, title: str, caption: str, description:
         What someone who cannot see it should know: axes, range, outcome.
     """
     svg = inline_svg(drawing, name=name, title=title, description=description)
-    return element("figure", svg, element("figcaption", element("b", title + ". "), caption))
+    return element(
+        "figure", svg, element("figcaption", element("b", title + ". "), typeset(caption))
+    )
+
+
+def kept(name: object) -> Element:
+    """Return a name that stays in one line wherever it stands."""
+    return element("span", str(name), class_="name")
 
 
 def paragraph(*content: Content, class_: str = "") -> Element:
     """Return a paragraph."""
-    return element("p", *content, **({"class_": class_} if class_ else {}))
+    words = [typeset(part) if isinstance(part, str) else part for part in content]
+    return element("p", *words, **({"class_": class_} if class_ else {}))
 
 
 def items(entries: Iterable[Content]) -> Element:

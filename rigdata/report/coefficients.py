@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from rigdata.figures.curves import condition_curve, speed_curve
-from rigdata.friction.conditions import Conditions
+from rigdata.figures.quality import fitted_points
+from rigdata.friction.conditions import Conditions, shown_axes
+from rigdata.friction.design import conditions_of
+from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit
 from rigdata.quantities import QUANTITIES
-from rigdata.report.blocks import Section, figure, paragraph, table
-from rigdata.report.html import Content, element
+from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
+from rigdata.report.html import Content, Element, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, joined, plain, rounded, typeset
+from rigdata.report.numbers import NO_NUMBER, joined, plain, rounded, typeset, with_u
 
 _AXIS_WORDS = {
     "slip_speed_m_s": ("slip speed", "m/s"),
     "temperature_c": ("plate temperature", "\N{DEGREE SIGN}C"),
     "pressure_mpa": ("face pressure", "MPa"),
 }
-_ROWS = 6
+_ROWS = 7
 
 
 def speed_section(report: ReportInput) -> Section | None:
@@ -41,8 +46,10 @@ def speed_section(report: ReportInput) -> Section | None:
             paragraph(
                 typeset(f"At {plain(at.temperature_c)} degC and {plain(at.pressure_mpa)} MPa. ")
                 + "Points measured at another temperature or pressure are moved to this condition "
-                "along the law; their bars are one standard uncertainty."
+                "along the law; their bars are one standard uncertainty. From the slowest to the "
+                "fastest slip tested, the coefficient changes by:"
             ),
+            items(_change(fit, "slip_speed_m_s") for fit in report.ordered_fits.values()),
             figure(
                 speed_curve(report.points, report.ordered_fits, at, report.marks),
                 name="speed-curve",
@@ -52,6 +59,7 @@ def speed_section(report: ReportInput) -> Section | None:
             ),
             _curve_table(report, "slip_speed_m_s"),
             _parameters(report),
+            _held(report),
         ),
     )
 
@@ -61,31 +69,77 @@ def surroundings_section(report: ReportInput) -> Section | None:
     if not report.fits:
         return None
     at = report.campaign.reference
-    parts: list[Content] = []
-    for coordinate, rest in (
-        ("temperature_c", f"{plain(at.slip_speed_m_s)} m/s and {plain(at.pressure_mpa)} MPa"),
+    speed = f"{plain(at.slip_speed_m_s)} m/s"
+    temperature, pressure = f"{plain(at.temperature_c)} degC", f"{plain(at.pressure_mpa)} MPa"
+    return Section(
+        "surroundings",
+        "Coefficient against temperature and pressure",
         (
-            "pressure_mpa",
-            f"{plain(at.slip_speed_m_s)} m/s and {plain(at.temperature_c)} degC",
-        ),
-    ):
-        words, _ = _AXIS_WORDS[coordinate]
-        fading = "a line that falls to the right is fade" if coordinate == "temperature_c" else ""
-        caption = f"At {rest}; " + (
-            fading or "a level line means that the coefficient does not depend on the load"
-        )
-        parts += [
-            element("h3", words[0].upper() + words[1:]),
-            figure(
-                condition_curve(report.points, report.ordered_fits, at, report.marks, coordinate),
-                name=coordinate.split("_")[0] + "-curve",
-                title=f"Friction coefficient against {words}",
-                caption=typeset(caption) + ".",
-                description=_description(report, coordinate),
+            _along(
+                report,
+                "temperature_c",
+                f"At {speed} and {pressure}; a line that falls to the right is fade.",
             ),
-            _curve_table(report, coordinate),
-        ]
-    return Section("surroundings", "Coefficient against temperature and pressure", tuple(parts))
+            _along(
+                report,
+                "pressure_mpa",
+                f"At {speed} and {temperature}; a level line means that the coefficient does not "
+                "depend on the load.",
+            ),
+        ),
+    )
+
+
+def _along(report: ReportInput, coordinate: str, caption: str) -> Content:
+    """Return heading, figure and numbers for one coordinate, where it was varied."""
+    words, _ = _AXIS_WORDS[coordinate]
+    heading = element("h3", words[0].upper() + words[1:])
+    varied = [fit for fit in report.ordered_fits.values() if coordinate in _shown(report, fit)]
+    if not varied:
+        return heading, paragraph(f"The {words} was not varied enough to say anything about it.")
+    return (
+        heading,
+        items(_change(fit, coordinate) for fit in varied),
+        figure(
+            condition_curve(
+                report.points,
+                report.ordered_fits,
+                report.campaign.reference,
+                report.marks,
+                coordinate,
+            ),
+            name=coordinate.split("_")[0] + "-curve",
+            title=f"Friction coefficient against {words}",
+            caption=typeset(caption),
+            description=_description(report, coordinate),
+        ),
+        _curve_table(report, coordinate),
+    )
+
+
+def _shown(report: ReportInput, fit: FrictionFit) -> frozenset[str]:
+    """Return the coordinates that the points of a fit vary enough to show."""
+    return shown_axes(conditions_of(fitted_points(report.points, fit)))
+
+
+def _change(fit: FrictionFit, coordinate: str) -> Content:
+    """Say by how much the law changes from one end of what was tested to the other."""
+    _, unit = _AXIS_WORDS[coordinate]
+    i = tuple(_AXIS_WORDS).index(coordinate)
+    ends = (float(fit.envelope.low[i]), float(fit.envelope.high[i]))
+    reference = {name: getattr(fit.reference, name) for name in _AXIS_WORDS}
+    where = Conditions(**{**reference, coordinate: np.array(ends)})
+    form = law(fit.law)
+    mu = form.mu(where, fit.theta, fit.reference)
+    slope = form.jacobian(where, fit.theta, fit.reference) / mu[:, None]
+    gradient = slope[1] - slope[0]  # of ln(mu at the end / mu at the start)
+    ratio = float(mu[1] / mu[0])
+    u = ratio * float(np.sqrt(gradient @ fit.covariance @ gradient))
+    change = ("+" if ratio >= 1.0 else "") + with_u(100.0 * (ratio - 1.0), 100.0 * u)
+    return (
+        element("b", f"{fit.group}: "),
+        typeset(f"{change} % from {plain(ends[0])} to {plain(ends[1])} {unit}."),
+    )
 
 
 def _places(report: ReportInput, coordinate: str) -> list[float]:
@@ -126,7 +180,7 @@ def _curve_table(report: ReportInput, coordinate: str) -> Content:
     return table(
         "Coefficients with half the width of their 95 % intervals: for the mean and, in "
         "brackets, for one more pack. A star marks a condition outside the envelope.",
-        (f"{words[0].upper() + words[1:]} [{unit}]", *(str(g) for g in report.ordered_fits)),
+        (f"{words[0].upper() + words[1:]} [{unit}]", *(kept(g) for g in report.ordered_fits)),
         rows,
     )
 
@@ -137,10 +191,8 @@ def _cell(fit: FrictionFit, condition: Conditions) -> str:
     half = float(here.mean_high[0]) - mu
     more = float(here.next_pack_high[0]) - mu
     star = "" if here.inside[0] else "*"
-    return (
-        f"{star}{rounded(mu, half)} \N{PLUS-MINUS SIGN} {rounded(half, half)} "
-        f"(\N{PLUS-MINUS SIGN} {rounded(more, half)})"
-    )
+    pack = f" (\N{PLUS-MINUS SIGN} {rounded(more, half)})" if np.isfinite(more) else ""
+    return f"{star}{rounded(mu, half)} \N{PLUS-MINUS SIGN} {rounded(half, half)}{pack}"
 
 
 def _description(report: ReportInput, coordinate: str) -> str:
@@ -160,33 +212,49 @@ def _description(report: ReportInput, coordinate: str) -> str:
     return f"{QUANTITIES['mu'].words} against {words}. " + "; ".join(told) + "."
 
 
-def _parameters(report: ReportInput) -> Content:
-    """The law of each group, its parameters and their uncertainty."""
-    rows = []
-    for group, fit in report.ordered_fits.items():
-        u = np.sqrt(np.diag(fit.covariance))
-        for parameter, value, spread in zip(
-            law(fit.law).parameters, fit.theta.tolist(), u.tolist(), strict=True
-        ):
-            held = parameter.name in fit.not_identified
-            rows.append(
-                (
-                    parameter.name,
-                    str(group),
-                    plain(value) if held else rounded(value, spread),
-                    "held: the tests cannot show it" if held else rounded(spread, spread),
-                    parameter.unit if parameter.unit != "1" else NO_NUMBER,
-                    parameter.meaning,
-                )
-            )
-    formulas = {fit.law: law(fit.law).formula for fit in report.ordered_fits.values()}
-    caption = "Parameters of the laws: " + joined([f"{k}, {f}" for k, f in formulas.items()])
+def _parameters(report: ReportInput) -> list[Element]:
+    """The parameters of each law, group by group."""
+    named: dict[str, list[FrictionFit]] = {}
+    for fit in report.ordered_fits.values():
+        named.setdefault(fit.law, []).append(fit)
+    return [_law_table(law(name), fits) for name, fits in named.items()]
+
+
+def _held(report: ReportInput) -> Content:
+    """Say why parameters were held, where any were."""
+    told = [
+        f"{joined(list(fit.not_identified))} of {fit.group}"
+        for fit in report.ordered_fits.values()
+        if fit.not_identified
+    ]
+    if not told:
+        return None
+    return paragraph(f"Held, because the tests cannot show them: {'; '.join(told)}.")
+
+
+def _law_table(form: Law, fits: Sequence[FrictionFit]) -> Element:
+    rows = [
+        (
+            parameter.name,
+            parameter.meaning,
+            parameter.unit if parameter.unit != "1" else NO_NUMBER,
+            *(_parameter(fit, i) for fit in fits),
+        )
+        for i, parameter in enumerate(form.parameters)
+    ]
     return table(
-        caption + ".",
-        ("Parameter", "Material (state)", "Value", "Standard uncertainty", "Unit", "Meaning"),
+        f"The {form.name} law, {form.formula}. Its parameters with their standard uncertainties.",
+        ("Parameter", "Meaning", "Unit", *(kept(fit.group) for fit in fits)),
         rows,
-        text=(1, 4, 5),
+        text=(1, 2),
     )
+
+
+def _parameter(fit: FrictionFit, i: int) -> str:
+    value, u = float(fit.theta[i]), float(np.sqrt(fit.covariance[i, i]))
+    if law(fit.law).names[i] in fit.not_identified:
+        return f"{plain(value)}, held"
+    return with_u(value, u)
 
 
 def envelope_words(fit: FrictionFit) -> str:

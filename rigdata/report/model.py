@@ -55,8 +55,8 @@ class ReportInput:
         states = list(STATES)
         named = set(zip(self.points.material.tolist(), self.points.state.tolist(), strict=True))
         groups = [Group(material, state) for material, state in named]
-        order = {name: i for i, name in enumerate(self.materials)}
-        groups.sort(key=lambda group: (order[group.material], states.index(group.state)))
+        order = list(self.materials)
+        groups.sort(key=lambda g: (order.index(g.material), states.index(g.state)))
         return marks_of(groups)
 
     @property

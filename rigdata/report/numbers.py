@@ -81,11 +81,11 @@ def significant(value: float, digits: int) -> str:
     return f"{value:.{max(0, digits - 1 - exponent)}f}".replace("-", "\N{MINUS SIGN}")
 
 
-def signed(value: float) -> str:
-    """Return a number with its sign and one decimal, as ``+1.4``."""
+def signed(value: float, decimals: int = 1) -> str:
+    """Return a number with its sign, as ``+1.4``."""
     if not math.isfinite(value):
         return NO_NUMBER
-    return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return f"{value:+.{decimals}f}".replace("-", "\N{MINUS SIGN}")
 
 
 def percent(share: float, digits: int = 2) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from rigdata.figures.quality import pulls, residuals
 from rigdata.friction.results import FrictionFit, LawScore
 from rigdata.friction.selection import AICC_MARGIN
-from rigdata.report.blocks import Section, figure, items, paragraph, table
+from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
 from rigdata.report.numbers import NO_NUMBER, counted, joined, percent, plain, signed, significant
@@ -33,9 +33,10 @@ def quality_section(report: ReportInput) -> Section | None:
             residuals(report.points, report.ordered_fits, report.marks),
             name="residual-panels",
             title="Points above or below their law",
-            caption="Level lines of means show that the law has the right shape; a bend would "
-            "be something that it misses.",
-            description="Relative deviation of each used point from its law, against slip speed, "
+            caption="Each pack's mean is taken off; level lines show that the law has the right "
+            "shape, and a bend would be something that it misses.",
+            description="Relative deviation of each used point from its law, less the mean of "
+            "its pack, against slip speed, "
             f"plate temperature and face pressure. {'; '.join(left_over)}.",
         ),
         _quality_table(report),
@@ -180,7 +181,7 @@ def _pulls(report: ReportInput) -> Content:
     )
     ranked = sorted(values, key=lambda value: -abs(value[2]))
     rows = [
-        (source, labels.get(source, ""), str(group), signed(pull))
+        (source, labels.get(source, ""), kept(group), signed(pull))
         for group, source, pull in ranked[: max(_MOST_PULLS, len(large))]
     ]
     return (

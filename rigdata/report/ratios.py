@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from rigdata.comparison.ratios import Ratio
 from rigdata.figures.ratio import along_speed, ratio_curve
-from rigdata.report.blocks import Section, figure, paragraph, table
+from rigdata.report.blocks import Section, figure, kept, paragraph, table
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, interval, percent, plain, rounded, typeset
+from rigdata.report.numbers import interval, percent, plain, rounded, typeset
 
 _SIGNS = {
     "higher": "\N{BLACK UP-POINTING TRIANGLE} higher",
@@ -68,9 +68,9 @@ def materials_section(report: ReportInput) -> Section | None:
                 "coefficient."
             ),
             figure(
-                ratio_curve(ratios, report.marks, against=f"{baseline} in the same state"),
+                ratio_curve(ratios, report.marks, against=baseline),
                 name="ratio-materials",
-                title=f"Ratio to {baseline} against slip speed",
+                title=f"Ratio to {baseline} in the same state",
                 caption="Where a band lies clear of 1, the materials differ; where it lies inside "
                 "the hatched margin, they are equivalent.",
                 description=_description(ratios),
@@ -114,7 +114,7 @@ def _quoted_table(ratios: Sequence[Ratio]) -> Content:
         value, u = float(ratio.ratio[0]), float(ratio.u_ratio[0])
         rows.append(
             (
-                f"{ratio.group} over {ratio.against}",
+                (kept(f"{ratio.group} over"), " ", kept(ratio.against)),
                 rounded(value, u),
                 interval(float(ratio.low[0]), float(ratio.high[0]), u),
                 rounded(u, u),
@@ -150,25 +150,21 @@ def _probability(p: float) -> str:
 
 
 def _speed_table(ratios: Sequence[Ratio]) -> Content:
-    curves = {ratio: along_speed(ratio) for ratio in ratios}
-    speeds = sorted({v for curve in curves.values() for v in curve.slip_speed_m_s.tolist()})
     rows = []
-    for speed in speeds:
-        row = [plain(speed)]
-        for curve in curves.values():
-            at = curve.slip_speed_m_s.tolist()
-            if speed not in at:
-                row.append(NO_NUMBER)
-                continue
-            i = at.index(speed)
-            u = float(curve.high[i] - curve.low[i]) / 4.0
-            row.append(
-                f"{rounded(float(curve.ratio[i]), u)} "
-                f"({interval(float(curve.low[i]), float(curve.high[i]), u)})"
+    for ratio in ratios:
+        curve = along_speed(ratio)
+        for i, speed in enumerate(curve.slip_speed_m_s.tolist()):
+            low, high = float(curve.low[i]), float(curve.high[i])
+            rows.append(
+                (
+                    (kept(f"{ratio.group} over"), " ", kept(ratio.against)),
+                    plain(speed),
+                    rounded(float(curve.ratio[i]), (high - low) / 4.0),
+                    interval(low, high),
+                )
             )
-        rows.append(row)
     return table(
-        "Ratios over slip speed at the quoted temperature and pressure, with 95 % intervals.",
-        ("Slip speed [m/s]", *(f"{ratio.group} over {ratio.against}" for ratio in ratios)),
+        "Ratios over slip speed at the quoted temperature and pressure.",
+        ("Ratio", "Slip speed [m/s]", "Value", "95 % interval"),
         rows,
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 from rigdata.comparison.ratios import comparison_notices
 from rigdata.errors import Notice, Severity
 from rigdata.friction.fit import groups_left_out
-from rigdata.report.blocks import Section, facts, items, paragraph, table
+from rigdata.report.blocks import Section, facts, paragraph, table
 from rigdata.report.html import Content, Element, element
 from rigdata.report.model import ReportInput
 from rigdata.report.numbers import counted, percent
@@ -23,7 +23,9 @@ def tables_section(report: ReportInput) -> Section | None:
     """List the coefficient tables written beside this report."""
     if not report.table_files:
         return None
-    files = sorted(path.as_posix() for path in report.table_files)
+    folders: dict[str, list[str]] = defaultdict(list)
+    for path in sorted(report.table_files):
+        folders[path.parent.as_posix()].append(path.name)
     return Section(
         "tables",
         "Coefficient tables",
@@ -33,7 +35,15 @@ def tables_section(report: ReportInput) -> Section | None:
                 "calculator. Each row says whether it lies inside the tested envelope; outside "
                 "it, the tables are extrapolation and say so."
             ),
-            items(element("code", name) for name in files),
+            table(
+                "Files by folder, beside this report.",
+                ("Folder", "Files"),
+                [
+                    (element("code", folder), element("code", ", ".join(names)))
+                    for folder, names in folders.items()
+                ],
+                text=(1,),
+            ),
         ),
     )
 
@@ -167,7 +177,7 @@ def _drag(report: ReportInput) -> Content:
 
 
 def _named(runs: Sequence[str]) -> str:
-    names = list(dict.fromkeys(runs))
+    names = sorted(set(runs))
     if len(names) > _MOST_NAMED:
         return f"{', '.join(names[:_MOST_NAMED])} and {len(names) - _MOST_NAMED} more"
     return ", ".join(names)

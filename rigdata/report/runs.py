@@ -11,7 +11,7 @@ from rigdata.reduction.trace import Trace
 from rigdata.report.blocks import Section, figure, paragraph, table
 from rigdata.report.html import Content
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import counted, interval, plain, rounded, with_u
+from rigdata.report.numbers import counted, interval, plain, rounded, signed, with_u
 
 _SHOWN = ("speed-sweep", "load-sweep", "temperature-sweep", "steady", "stint", "breakaway")
 _MOST_TRACES = 3
@@ -69,6 +69,8 @@ def example_traces(report: ReportInput) -> list[Trace]:
 
 def _windows_table(points: FrictionPoints, trace: Trace) -> Content:
     own = points.select(points.run == trace.run)
+    if not len(own):
+        return None
     u = own.u_mu
     shown = np.unique(np.linspace(0, len(own) - 1, min(len(own), _MOST_ROWS)).astype(int))
     rows = [
@@ -109,17 +111,16 @@ def bedding_section(report: ReportInput) -> Section | None:
     for pack, (work, own) in history.items():
         third = max(1, len(own) // 3)
         first, last = own.mu[:third].mean(), own.mu[-third:].mean()
-        u = float(np.sqrt(np.sum(own.u_random[:third] ** 2) + np.sum(own.u_random[-third:] ** 2)))
-        change = 100.0 * (last / first - 1.0)
+        u = float(np.median(own.u_mu))
         rows.append(
             (
                 pack,
                 str(own.material[0]),
                 str(len(own)),
                 plain(float(work[-1])),
-                rounded(float(first), u / third),
-                rounded(float(last), u / third),
-                rounded(change, 100.0 * u / third / first),
+                rounded(float(first), u),
+                rounded(float(last), u),
+                signed(100.0 * float(last / first - 1.0)),
             )
         )
     steadiest = "a curve that is flat at its end belongs to a pack that is bedded in"

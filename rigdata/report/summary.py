@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rigdata.friction.conditions import at
-from rigdata.report.blocks import Section, facts, items, paragraph, table
+from rigdata.report.blocks import Section, facts, items, kept, paragraph, table
 from rigdata.report.coefficients import envelope_words
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
@@ -123,7 +123,7 @@ def tested_section(report: ReportInput) -> Section:
         packs.append(
             (
                 name,
-                pack.material,
+                kept(pack.material),
                 pack.batch,
                 pack.state,
                 plain(pack.service_hours),

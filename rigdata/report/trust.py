@@ -7,27 +7,28 @@ from collections.abc import Mapping
 import numpy as np
 
 from rigdata.figures.budget import budget_bars
-from rigdata.figures.quality import fitted_points
+from rigdata.figures.quality import fitted_points, pack_offsets
 from rigdata.friction.conditions import at
 from rigdata.friction.results import FrictionFit, Group
-from rigdata.report.blocks import Section, figure, items, paragraph, table
+from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.budget import MISFIT, PACKS, RUNS, Share, budget_at_reference
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded
+from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded, signed
 
-_LEAST_SHARE = 0.001  # causes below this share of variance are summed up in one row
+_OTHERS = "all others together"
+_LEAST_SHARE = 0.01  # causes below this share of every variance are summed up in one row
 
 
 def budget_section(report: ReportInput) -> Section | None:
     """Say which cause of uncertainty matters most at the reference condition."""
     budgets = {
-        group: _with_small_ones_summed(budget_at_reference(report.points, fit))
-        for group, fit in report.ordered_fits.items()
+        group: budget_at_reference(report.points, fit) for group, fit in report.ordered_fits.items()
     }
     budgets = {group: shares for group, shares in budgets.items() if shares}
     if not budgets:
         return None
+    budgets = _without_small_ones(budgets)
     at_reference = report.campaign.reference
     where = condition(
         at_reference.slip_speed_m_s, at_reference.temperature_c, at_reference.pressure_mpa
@@ -43,7 +44,7 @@ def budget_section(report: ReportInput) -> Section | None:
             ),
             items(_advice(group, shares) for group, shares in budgets.items()),
             figure(
-                budget_bars(bars, report.marks),
+                budget_bars(bars, report.marks, last=_OTHERS),
                 name="budget-bars",
                 title="Share of variance by cause",
                 caption="The longest bar is the cause worth working on first; the short ones "
@@ -55,13 +56,27 @@ def budget_section(report: ReportInput) -> Section | None:
     )
 
 
-def _with_small_ones_summed(shares: tuple[Share, ...]) -> tuple[Share, ...]:
-    large = tuple(share for share in shares if share.share >= _LEAST_SHARE)
-    small = [share for share in shares if share.share < _LEAST_SHARE]
+def _without_small_ones(
+    budgets: Mapping[Group, tuple[Share, ...]],
+) -> dict[Group, tuple[Share, ...]]:
+    """Sum up the causes that matter to no group."""
+    largest: dict[str, float] = {}
+    for shares in budgets.values():
+        for share in shares:
+            largest[share.cause] = max(share.share, largest.get(share.cause, 0.0))
+    small = {cause for cause, share in largest.items() if share < _LEAST_SHARE}
     if len(small) < 2:
-        return shares
-    u = float(np.sqrt(sum(share.u**2 for share in small)))
-    return (*large, Share("all others together", u, sum(share.share for share in small)))
+        return dict(budgets)
+    told = {}
+    for group, shares in budgets.items():
+        rest = [share for share in shares if share.cause in small]
+        others = Share(
+            _OTHERS,
+            float(np.sqrt(sum(share.u**2 for share in rest))),
+            sum(share.share for share in rest),
+        )
+        told[group] = (*(share for share in shares if share.cause not in small), others)
+    return told
 
 
 def _advice(group: Group, shares: tuple[Share, ...]) -> Content:
@@ -87,7 +102,7 @@ def _budget_table(budgets: Mapping[Group, tuple[Share, ...]]) -> Content:
         for share in shares:
             causes[share.cause] = max(share.share, causes.get(share.cause, 0.0))
     rows = []
-    for cause in sorted(causes, key=lambda name: (-causes[name], name)):
+    for cause in sorted(causes, key=lambda name: (name == _OTHERS, -causes[name], name)):
         row = [cause]
         for shares in budgets.values():
             mine = next((share for share in shares if share.cause == cause), None)
@@ -102,13 +117,13 @@ def _budget_table(budgets: Mapping[Group, tuple[Share, ...]]) -> Content:
     return table(
         "Standard uncertainty of the coefficient from each cause alone, and in brackets its share "
         "of the variance.",
-        ("Cause", *(str(group) for group in budgets)),
+        ("Cause", *(kept(group) for group in budgets)),
         rows,
     )
 
 
 def _share_text(share: float) -> str:
-    return percent(share) if share >= _LEAST_SHARE else "< 0.1 %"
+    return percent(share) if share >= 0.001 else "< 0.1 %"
 
 
 def scatter_section(report: ReportInput) -> Section | None:
@@ -127,6 +142,7 @@ def scatter_section(report: ReportInput) -> Section | None:
                 percent(float(here.u_mu[0] / here.mu[0])),
             )
         )
+    packs = _pack_rows(report)
     return Section(
         "scatter",
         "Scatter between packs and runs",
@@ -144,7 +160,32 @@ def scatter_section(report: ReportInput) -> Section | None:
                 ),
                 rows,
             ),
-            _pack_table(report),
+            figure(
+                pack_offsets(report.points, report.ordered_fits, report.marks),
+                name="pack-offsets",
+                title="Packs against the law of their material",
+                caption="The distance between dots of one colour is how far packs differ; the "
+                "bars are the spread of one pack's points.",
+                description="Mean deviation of each pack's points from the law of its material, "
+                "with their standard deviation. "
+                + "; ".join(f"pack {row[0]}: {row[5]} %" for row in packs)
+                + ".",
+            ),
+            table(
+                "Each pack against the law of its material: mean deviation and spread of its "
+                "points.",
+                (
+                    "Pack",
+                    "Material (state)",
+                    "Batch",
+                    "Runs",
+                    "Points",
+                    "Mean deviation [%]",
+                    "Spread [%]",
+                ),
+                [(row[0], kept(row[1]), *row[2:]) for row in packs],
+                text=(1, 2),
+            ),
         ),
     )
 
@@ -172,9 +213,9 @@ def _scatter_text(value: float | None) -> str:
     return percent(value) if value >= 5e-5 else "none seen"
 
 
-def _pack_table(report: ReportInput) -> Content:
+def _pack_rows(report: ReportInput) -> list[tuple[str, ...]]:
     """How far each pack lies from the law of its group."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for group, fit in report.ordered_fits.items():
         points = fitted_points(report.points, fit)
         for pack in dict.fromkeys(points.pack.tolist()):
@@ -188,13 +229,8 @@ def _pack_table(report: ReportInput) -> Content:
                     str(points.batch[mine][0]),
                     str(len(set(points.run[mine].tolist()))),
                     str(residual.size),
-                    rounded(float(residual.mean()), spread / np.sqrt(residual.size)),
+                    signed(float(residual.mean()), 2),
                     rounded(spread, spread),
                 )
             )
-    return table(
-        "Each pack against the law of its material: mean deviation and spread of its points.",
-        ("Pack", "Material (state)", "Batch", "Runs", "Points", "Mean deviation [%]", "Spread [%]"),
-        rows,
-        text=(1, 2),
-    )
+    return rows

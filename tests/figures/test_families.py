@@ -1,14 +1,18 @@
 """Every figure family draws what it is given, and says so in labels with units."""
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
-from rigdata.figures import breakaway, budget, curves, history, quality, run_trace, style
+from rigdata.errors import ResultError
+from rigdata.figures import breakaway, budget, curves, history, laws, quality, run_trace, style
 from rigdata.figures import ratio as ratio_figure
 from rigdata.figures.svg import inline_svg
 from rigdata.friction.results import Group
+from rigdata.reduction.points import concatenate
+from rigdata.reduction.trace import TraceWindow
 
 GROUP = Group("rough", "new")
 
@@ -36,7 +40,7 @@ def test_condition_curve_names_its_axis(points, fits, reference, marks, coordina
 
 
 def test_a_curve_is_the_law_with_the_other_two_at_the_reference(fits, reference):
-    curve = curves.along(fits[GROUP], "slip_speed_m_s", np.array([0.1]), reference)
+    curve = laws.along(fits[GROUP], "slip_speed_m_s", np.array([0.1]), reference)
     assert curve.mu[0] == pytest.approx(fits[GROUP].parameters["mu0"])
     assert curve.mean_low[0] < curve.mu[0] < curve.mean_high[0]
     assert curve.next_pack_low[0] < curve.mean_low[0]
@@ -44,9 +48,9 @@ def test_a_curve_is_the_law_with_the_other_two_at_the_reference(fits, reference)
 
 
 def test_a_curve_goes_a_little_beyond_what_was_tested_and_says_so(points, fits, reference):
-    own = points.select(curves.points_of(points, GROUP))
-    places = curves.tested_places(own, "slip_speed_m_s", 50)
-    curve = curves.along(fits[GROUP], "slip_speed_m_s", places, reference)
+    own = points.select(laws.points_of(points, GROUP))
+    places = laws.tested_places(own, "slip_speed_m_s", 50)
+    curve = laws.along(fits[GROUP], "slip_speed_m_s", places, reference)
     assert places[0] < 0.01
     assert places[-1] > 1.0
     assert not curve.inside[[0, -1]].any()
@@ -55,15 +59,15 @@ def test_a_curve_goes_a_little_beyond_what_was_tested_and_says_so(points, fits, 
 
 def test_points_on_the_law_stay_on_it_when_moved_to_the_reference(points, fits, reference):
     fit = fits[GROUP]
-    own = points.select(curves.points_of(points, GROUP))
-    moved = curves.moved_to_reference(own, fit, "temperature_c", reference)
-    law = curves.along(fit, "temperature_c", own.temperature_c, reference).mu
+    own = points.select(laws.points_of(points, GROUP))
+    moved = laws.moved_to_reference(own, fit, "temperature_c", reference)
+    law = laws.along(fit, "temperature_c", own.temperature_c, reference).mu
     by_name = dict(zip(fit.point.tolist(), fit.residual.tolist(), strict=True))
     assert moved / law - 1.0 == pytest.approx([by_name[name] for name in own.point.tolist()])
 
 
 def test_only_used_kinetic_points_are_drawn(points):
-    chosen = points.select(curves.points_of(points, GROUP))
+    chosen = points.select(laws.points_of(points, GROUP))
     assert set(chosen.kind) == {"kinetic"}
     assert "bedding" not in chosen.procedure
 
@@ -105,7 +109,7 @@ def test_numbers_of_many_windows_are_thinned(trace):
     windows = tuple(
         type(trace.windows[0])(f"R1/{i + 1}", float(i), i + 0.5, used=True) for i in range(90)
     )
-    crowded = type(trace)(**{**vars(trace), "windows": windows})
+    crowded = replace(trace, windows=windows)
     shown = texts(run_trace.run_trace(crowded))
     assert {"1", "5", "89"} <= set(shown)
     assert "2" not in shown
@@ -165,3 +169,49 @@ def test_ratio_curve_shows_one_and_the_margin(ratio, marks):
     assert low < 1.0 - ratio.margin
     assert high > 1.0 + ratio.margin
     assert {"Ratio to plain", "equivalent within 5 %", "rough (new)"} <= set(texts(figure))
+
+
+def test_the_rest_is_drawn_last_whatever_its_share(marks):
+    shares = {GROUP: {"others": 0.6, "torque": 0.3, "drag": 0.1}}
+    shown = texts(budget.budget_bars(shares, marks, last="others"))
+    assert [text for text in shown if text in shares[GROUP]] == ["torque", "drag", "others"]
+
+
+def test_pack_means_are_taken_off_before_the_shape_is_judged():
+    residual = np.array([0.05, 0.07, -0.01, -0.03])
+    shape = quality.less_pack_means(residual, np.array(["A", "A", "B", "B"]))
+    assert shape == pytest.approx([-0.01, 0.01, 0.01, -0.01])
+
+
+def test_pack_offsets_name_every_pack(points, fits, marks):
+    shown = texts(quality.pack_offsets(points, fits, marks))
+    assert {"A$x_1$ & co", "A2", "A3", "rough (new)"} <= set(shown)
+
+
+def test_fits_of_other_points_are_refused(points, fits):
+    fewer = points.select(points.pack != "A2")
+    with pytest.raises(ResultError, match="not among the friction points"):
+        quality.fitted_points(fewer, fits[GROUP])
+
+
+def test_many_groups_get_a_panel_for_each_state(points, fits, reference):
+    fit = fits[GROUP]
+    groups = [Group("rough", "new"), Group("plain", "new"), Group("rough", "worn")]
+    several = concatenate(
+        [
+            replace(points, material=[g.material] * len(points), state=[g.state] * len(points))
+            for g in groups
+        ]
+    )
+    figure = curves.speed_curve(
+        several, dict.fromkeys(groups, fit), reference, style.marks_of(groups)
+    )
+    assert [axes.get_title(loc="left") for axes in figure.axes] == ["New", "Worn"]
+
+
+def test_two_points_of_one_load_sweep_share_their_window(trace):
+    windows = (
+        TraceWindow("R1/1", 10.0, 60.0, used=True),
+        TraceWindow("R1/2", 10.0, 60.0, used=True),
+    )
+    assert "1, 2" in texts(run_trace.run_trace(replace(trace, windows=windows)))
