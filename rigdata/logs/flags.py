@@ -1,0 +1,261 @@
+"""What can be wrong with one sample, and how it is found.
+
+Every function looks at a sample and its near neighbours only, so that a log
+read in blocks gets the same flags whatever the size of a block, as long as the
+blocks overlap as `settled` and `needed` say.
+"""
+
+from __future__ import annotations
+
+import enum
+
+import numpy as np
+
+from rigdata.arrays import BoolArray, FloatArray, IntArray
+
+
+class Flag(enum.IntFlag):
+    """What is wrong with a sample; a frame carries the union over its samples."""
+
+    MISSING = 1
+    SATURATED = 2
+    SPIKE = 4
+    STUCK = 8
+    GAP = 16
+
+    @property
+    def words(self) -> str:
+        """The flag, or each flag of a union, as a report says it."""
+        return ", ".join(_WORDS[flag] for flag in Flag if flag in self)
+
+
+_WORDS = {
+    Flag.MISSING: "missing",
+    Flag.SATURATED: "saturated",
+    Flag.SPIKE: "spike",
+    Flag.STUCK: "stuck",
+    Flag.GAP: "after a gap",
+}
+
+# Common practice, no source, unless said otherwise.
+STUCK_S = 1.0
+STUCK_SAMPLES = 50
+HELD_SAMPLES = 5
+GAP_STEPS = 3.0
+# Instruments write 9.9E37 for over range and 9.91E37 for not a number
+# (from memory of SCPI 1999, volume 1, 7.2.1.4 and 7.2.1.5).
+OVERRANGE = 9.9e37
+NOT_A_NUMBER = 9.91e37
+
+_NEAR = 3  # steps on either side that an excursion must stand out from ...
+_STANDS_OUT = 5.0  # ... by this factor
+_RETURNS = 0.3  # a spike comes back to within this share of its height
+_WIDE = 32  # samples on either side from which the noise is taken
+_NOISES = 10.0  # median second differences that an excursion must reach twice over
+_RESOLUTIONS = 4.0  # and the resolutions of the channel
+
+_LEAST = max(_WIDE + _NEAR + 3, STUCK_SAMPLES + 3)  # samples that a flag may look away ...
+_MARGIN_S = 1.01 * STUCK_S  # ... and seconds, whichever is more
+
+
+def settled(time_s: FloatArray) -> int:
+    """Return how many of the first samples have all later neighbours that their flags need."""
+    n = time_s.size
+    if n <= _LEAST:
+        return 0
+    return min(n - _LEAST, int(np.searchsorted(time_s, time_s[-1] - _MARGIN_S, side="left")))
+
+
+def needed(time_s: FloatArray, index: int) -> int:
+    """Return the first sample that the flags of sample `index` and of later ones need."""
+    if index >= time_s.size:
+        return max(0, time_s.size - _LEAST)
+    early = int(np.searchsorted(time_s, time_s[index] - _MARGIN_S, side="right")) - 1
+    return max(0, min(early, index - _LEAST))
+
+
+def beyond_numbers(values: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Return `values` with what is no number as NaN, and which of them were over range."""
+    over = (np.abs(values) >= OVERRANGE) & (values != NOT_A_NUMBER)
+    plain = np.where(np.abs(values) < OVERRANGE, values, np.nan)
+    return plain, over
+
+
+def outside(values: FloatArray, low: float | None, high: float | None) -> BoolArray | None:
+    """Return which values lie outside the stated range, None when none does.
+
+    A value on the limit itself is inside: a channel may idle there.
+    """
+    found = None
+    if high is not None and bool((values > high).any()):
+        found = values > high
+    if low is not None and bool((values < low).any()):
+        found = (values < low) if found is None else found | (values < low)
+    return found
+
+
+def gaps(time_s: FloatArray, step_s: float) -> BoolArray:
+    """Return the samples that come after a gap.
+
+    A gap is a step longer than 3 times the median step `step_s` and than 3 times
+    the shorter of the two steps before and of the two steps after it: where the
+    sampling rate itself changes there is no gap.
+    """
+    found = np.zeros(time_s.size, np.bool_)
+    step = np.diff(time_s)
+    at = np.flatnonzero(step > GAP_STEPS * step_s)
+    if at.size == 0:
+        return found
+    padded = np.concatenate((np.full(2, np.inf), step, np.full(2, np.inf)))
+    before = np.minimum(padded[at], padded[at + 1])
+    after = np.minimum(padded[at + 3], padded[at + 4])
+    usual = np.maximum(np.where(np.isinf(before), after, before), after)
+    usual = np.where(np.isinf(usual), np.minimum(before, after), usual)
+    is_gap = (step[at] > GAP_STEPS * usual) | np.isinf(usual)
+    found[at[is_gap] + 1] = True
+    return found
+
+
+def stuck(time_s: FloatArray, steps: FloatArray) -> BoolArray | None:
+    """Return the samples in runs exactly constant for 1 s and 50 samples, or None.
+
+    Parameters
+    ----------
+    time_s : (n,) array
+        Rising times. [s]
+    steps : (n - 1,) array
+        Differences of neighbouring values; NaN next to a missing one.
+    """
+    if not (steps[:: STUCK_SAMPLES // 2] == 0.0).any():
+        return None
+    first, last = _runs(np.flatnonzero(steps != 0.0), steps.size + 1)
+    long = _long(time_s, first, last)
+    return _marked(first[long], last[long], time_s.size) if long.any() else None
+
+
+def held(
+    time_s: FloatArray, values: FloatArray, steps: FloatArray, level: float
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return the runs of at least 5 samples exactly at `level`, too short to be stuck.
+
+    Returns
+    -------
+    first, last : (r,) int array
+        First and last sample of each run.
+    steep : (r,) array
+        The smaller of the steps into and out of the run; 0 at an end of the data.
+    """
+    at = np.flatnonzero(values == level)
+    breaks = np.flatnonzero(np.diff(at) != 1)
+    if at.size < HELD_SAMPLES:
+        return at[:0], at[:0], values[:0]
+    first = at[np.concatenate(([0], breaks + 1))]
+    last = at[np.concatenate((breaks, [at.size - 1]))]
+    chosen = (last - first + 1 >= HELD_SAMPLES) & ~_long(time_s, first, last)
+    first, last = first[chosen], last[chosen]
+    padded = np.abs(np.concatenate(([0.0], steps, [0.0])))
+    return first, last, np.nan_to_num(np.minimum(padded[first], padded[last + 1]))
+
+
+def spikes(values: FloatArray, steps: FloatArray, resolution: float) -> BoolArray | None:
+    """Return excursions of one or two samples far outside the local noise, or None.
+
+    Parameters
+    ----------
+    values : (n,) array
+        Samples, NaN where missing.
+    steps : (n - 1,) array
+        Their differences.
+    resolution : float
+        Smallest step that the channel makes, 0 when not known; in its unit.
+
+    Notes
+    -----
+    An excursion is a spike when
+
+    1. it leaves and comes back: the two sides agree within 0.3 of its height,
+       so that a step, a breakaway drop or a slip is none;
+    2. its height is 5 times the largest of the three steps before and the three
+       steps after it, so that a peak of an oscillation is none;
+    3. twice its height, which is its second difference, exceeds 10 times the
+       median absolute second difference of the 32 samples on either side (over 8
+       standard deviations of white noise);
+    4. its height exceeds 4 times the resolution, so that a flicker of the last
+       digit is none.
+
+    An excursion within three samples of the ends of the log or of a missing
+    sample cannot be told from a step and is not flagged.
+    """
+    found = None
+    for width in (1, 2):
+        for start in _excursions(steps, width):
+            height = _height(values, start, width)
+            if height > _RESOLUTIONS * resolution and height > _noise(values, start, width):
+                found = np.zeros(values.size, np.bool_) if found is None else found
+                found[start : start + width] = True
+    return found
+
+
+def _excursions(steps: FloatArray, width: int) -> IntArray:
+    """Return where excursions of `width` samples may start, by the steps alone.
+
+    The step in and the step out have opposite signs and a product beyond
+    25 times the square of the largest step near them.
+    """
+    n = steps.size - 2 * _NEAR - width
+    if n <= 0:
+        return np.empty(0, np.int64)
+    squares = steps * steps
+    near = np.maximum(np.maximum(squares[:-2], squares[1:-1]), squares[2:])
+    around = np.maximum(near[:n], near[_NEAR + width + 1 : _NEAR + width + 1 + n])
+    around *= -(_STANDS_OUT**2)
+    product = steps[_NEAR : _NEAR + n] * steps[_NEAR + width : _NEAR + width + n]
+    return np.flatnonzero(product < around) + _NEAR + 1
+
+
+def _height(values: FloatArray, start: int, width: int) -> float:
+    """Return how far the excursion stands out on both sides; 0 when it is no spike."""
+    before, after = values[start - 1], values[start + width]
+    inside = values[start : start + width]
+    up = np.minimum(inside - before, inside - after).min()
+    down = np.minimum(before - inside, after - inside).min()
+    height = float(max(up, down))
+    if not height > 0.0 or abs(after - before) > _RETURNS * height:
+        return 0.0
+    steps = np.abs(np.diff(values[start - 1 - _NEAR : start + width + 1 + _NEAR]))
+    around = max(steps[:_NEAR].max(), steps[-_NEAR:].max())
+    return height if height > _STANDS_OUT * around else 0.0
+
+
+def _noise(values: FloatArray, start: int, width: int) -> float:
+    """Return the height that noise about the excursion would hardly reach."""
+    left = values[max(0, start - _WIDE) : start]
+    right = values[start + width : start + width + _WIDE]
+    second = np.abs(np.concatenate((np.diff(left, 2), np.diff(right, 2))))
+    second = second[~np.isnan(second)]
+    return 0.5 * _NOISES * float(np.median(second)) if second.size else np.inf
+
+
+def _runs(breaks: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    first = np.concatenate(([0], breaks + 1))
+    last = np.concatenate((breaks, [count - 1]))
+    return first, last
+
+
+def _long(time_s: FloatArray, first: IntArray, last: IntArray) -> BoolArray:
+    enough = last - first + 1 >= STUCK_SAMPLES
+    return np.asarray(enough & (time_s[last] - time_s[first] >= STUCK_S))
+
+
+def _marked(first: IntArray, last: IntArray, count: int) -> BoolArray:
+    edges = np.zeros(count + 1, np.int64)
+    edges[first] += 1
+    edges[last + 1] -= 1
+    return np.cumsum(edges[:-1]) > 0
+
+
+def smallest_step(values: FloatArray) -> float:
+    """Return the smallest change between neighbouring samples that differ, 0 when none do."""
+    steps = np.abs(np.diff(values[~np.isnan(values)]))
+    steps = steps[steps > 0.0]
+    return float(steps.min()) if steps.size else 0.0

@@ -1,0 +1,260 @@
+"""Raw logs to frames: samples flagged, then averaged over a few milliseconds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+
+import numpy as np
+
+from rigdata.arrays import FloatArray, IntArray, frozen
+from rigdata.campaign.files import shown
+from rigdata.campaign.rig import LogSettings
+from rigdata.errors import LogError, Notice
+from rigdata.logs.between import Holes, between_samples
+from rigdata.logs.block import Block, Loss, OpenLog, Tally
+from rigdata.logs.dialect import Dialect
+from rigdata.logs.flags import Flag
+from rigdata.logs.judge import ColumnRequest, FlagArray
+from rigdata.logs.order import RisingRows
+from rigdata.logs.readers import open_log
+from rigdata.logs.stream import ColumnFrames, Stream, StreamFrames
+from rigdata.logs.survey import Survey, survey
+from rigdata.storage import sha256
+
+__all__ = ["ColumnRequest", "Flag", "Frames", "read_frames"]
+
+BLOCK_BYTES = 4 * 2**20
+# A sample this close below the end of a frame belongs to the next one: decimal
+# times such as 0.29 s do not fall on binary multiples of 0.01 s.
+_EDGE = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Frames:
+    """A log averaged into frames, in logged units.
+
+    Attributes
+    ----------
+    time_s : (n,) array
+        Mean time of the samples of each frame, rising. [s]
+    values : mapping of str to (n,) array
+        Mean of the good samples of each column, NaN where there is none.
+    flags : mapping of str to (n,) uint8 array
+        Union of `Flag` over the samples of each frame.
+    n_samples : (n,) int array
+        Rows of the log in each frame; frames without any are not there.
+    counts : mapping of str to mapping of Flag to int
+        Flagged samples of each column; flags never raised are left out.
+    units : mapping of str to str or None
+        Unit of each column as the log states it.
+    periods : mapping of str to float
+        Time between the samples of each column: `sample_s`, but longer for a
+        column that is filled in some rows only and interpolated in between. [s]
+    n_rows : int
+        Data rows of the log, used or not.
+    sample_s : float
+        Median time between rows at the start of the log. [s]
+    frame_s : float
+        Length of a frame; `sample_s` where each frame is one sample. [s]
+    dialect : Dialect
+        How the log is written.
+    notices : tuple of Notice
+        What was dropped or taken by default.
+    sha256 : str
+        Hash of the log file.
+    """
+
+    time_s: FloatArray
+    values: Mapping[str, FloatArray]
+    flags: Mapping[str, FlagArray]
+    n_samples: IntArray
+    counts: Mapping[str, Mapping[Flag, int]]
+    units: Mapping[str, str | None]
+    periods: Mapping[str, float]
+    n_rows: int
+    sample_s: float
+    frame_s: float
+    dialect: Dialect
+    notices: tuple[Notice, ...]
+    sha256: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "time_s", frozen(self.time_s))
+        object.__setattr__(self, "n_samples", frozen(self.n_samples, np.int64))
+        values = {key: frozen(column) for key, column in self.values.items()}
+        flags = {key: frozen(column, np.uint8) for key, column in self.flags.items()}
+        object.__setattr__(self, "values", MappingProxyType(values))
+        object.__setattr__(self, "flags", MappingProxyType(flags))
+        for name in ("counts", "units", "periods"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+
+def read_frames(
+    path: Path,
+    settings: LogSettings,
+    columns: Mapping[str, ColumnRequest],
+    *,
+    frame_s: float | None = None,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    block_bytes: int = BLOCK_BYTES,
+) -> Frames:
+    """Read a log, flag its samples and average them into frames.
+
+    Parameters
+    ----------
+    path : Path
+        The log.
+    settings : LogSettings
+        What the rig file says about its dialect.
+    columns : mapping of str to ColumnRequest
+        Wanted column for each key.
+    frame_s : float, optional
+        Length of a frame: 5 ms or a 250 000th of the log unless given, whichever
+        is longer. [s]
+    start_s, end_s : float, optional
+        First and last time to use. [s]
+    block_bytes : int, optional
+        Bytes read at a time; the result does not depend on it.
+
+    Returns
+    -------
+    Frames
+        Frames on a grid aligned to time 0, or the samples themselves where the
+        log is no faster than that.
+
+    Raises
+    ------
+    LogError
+        When the log cannot be read, a column is not there or holds text, the
+        time does not increase, or no row lies between `start_s` and `end_s`.
+
+    Notes
+    -----
+    Samples flagged missing, saturated, spike or after a gap are left out of the
+    means; stuck ones are only marked.  Rows whose time does not rise are
+    dropped and counted.  A column filled in some rows only, at a rate of its
+    own, is interpolated linearly between its samples up to 2.5 of its periods.
+    """
+    where = shown(path)
+    log = open_log(path, settings, {k: r.column for k, r in columns.items()}, block_bytes)
+    look = survey(log, where=where)
+    length = look.default_frame_s if frame_s is None else frame_s
+    single = look.frames_are_samples(length)
+    tally = Tally()
+    span = (-np.inf if start_s is None else start_s, np.inf if end_s is None else end_s)
+    streams = _Streams(columns, look, None if single else length, span, tally)
+    with ThreadPoolExecutor(2) as pool:
+        digest = pool.submit(sha256, path)
+        for block in _ahead(log, tally, pool):
+            streams.push(block)
+        rows, found = streams.finish()
+    if rows.time_s.size == 0:
+        raise LogError(
+            "no row lies between start_s and end_s",
+            where=where,
+            expected=f"times from {look.start_s:g} s to {look.start_s + look.span_s:g} s",
+            do="Correct start_s or end_s of the run",
+        )
+    return Frames(
+        time_s=rows.time_s,
+        values={key: found[key].means for key in columns},
+        flags={key: found[key].flags for key in columns},
+        n_samples=rows.n_samples,
+        counts={key: found[key].counts for key in columns},
+        units=log.units,
+        periods={key: look.periods.get(key, look.sample_s) for key in columns},
+        n_rows=streams.n_rows,
+        sample_s=look.sample_s,
+        frame_s=look.sample_s if single else length,
+        dialect=log.dialect,
+        notices=(*log.notices, *tally.notices(where)),
+        sha256=digest.result(),
+    )
+
+
+class _Streams:
+    """Rows to frames: one stream for the columns filled in every row, one for each other.
+
+    Parameters
+    ----------
+    columns : mapping of str to ColumnRequest
+        The wanted columns.
+    look : Survey
+        What the log looks like.
+    frame_s : float or None
+        Length of a frame, None where each frame is one row. [s]
+    span : tuple of float
+        First and last time to use. [s]
+    tally : Tally
+        Counts the rows not used.
+    """
+
+    def __init__(
+        self,
+        columns: Mapping[str, ColumnRequest],
+        look: Survey,
+        frame_s: float | None,
+        span: tuple[float, float],
+        tally: Tally,
+    ) -> None:
+        self._look, self._frame_s, self._tally = look, frame_s, tally
+        self._order = RisingRows(tally)
+        dense = {key: request for key, request in columns.items() if key not in look.periods}
+        self._dense = Stream(dense, look.resolutions, look.sample_s, *span)
+        # A sparse column has no gaps of its own: `between_samples` finds its holes.
+        self._sparse = {
+            key: Stream({key: columns[key]}, look.resolutions, np.inf, -np.inf, np.inf)
+            for key in look.periods
+        }
+        self._holes = {key: Holes(period) for key, period in look.periods.items()}
+        self._used = 0
+        self.n_rows = 0
+
+    def push(self, block: Block) -> None:
+        """Take the next rows of the log."""
+        self.n_rows += block.time_s.size
+        self._take(self._order.push(block))
+
+    def finish(self) -> tuple[StreamFrames, Mapping[str, ColumnFrames]]:
+        """Return the frames of the log and of each column."""
+        rest = self._order.finish()
+        if rest is not None:
+            self._take(rest)
+        rows = self._dense.finish()
+        self._tally.add(Loss.OUTSIDE, self._used - int(rows.n_samples.sum()))
+        found = dict(rows.columns)
+        for key, stream in self._sparse.items():
+            period = self._look.periods[key]
+            lost, length = self._holes[key].lost, self._frame_s or 0.0
+            found[key] = between_samples(stream.finish(), key, period, lost, rows, length)
+        return rows, found
+
+    def _take(self, rows: Block) -> None:
+        time = rows.time_s
+        if time.size == 0:
+            return
+        if self._frame_s is None:
+            frames = self._used + np.arange(time.size)
+        else:
+            frames = np.floor(time / self._frame_s + _EDGE).astype(np.int64)
+        self._used += time.size
+        self._dense.push(time, frames, rows.values)
+        for key, stream in self._sparse.items():
+            filled = ~np.isnan(rows.values[key])
+            if filled.any():
+                self._holes[key].look(time[filled])
+                stream.push(time[filled], frames[filled], {key: rows.values[key][filled]})
+
+
+def _ahead(log: OpenLog, tally: Tally, pool: Executor) -> Iterator[Block]:
+    """Yield the blocks of the log while a thread reads the next one."""
+    blocks = log.blocks(tally)
+    coming = pool.submit(next, blocks, None)
+    while (block := coming.result()) is not None:
+        coming = pool.submit(next, blocks, None)
+        yield block

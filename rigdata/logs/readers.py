@@ -1,0 +1,47 @@
+"""Which reader opens which log.
+
+A reader is a function that returns an `OpenLog`.  A new one is one file and one
+line in `READERS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from rigdata.campaign.rig import LogSettings
+from rigdata.logs.block import OpenLog
+from rigdata.logs.text import TextLog
+
+Reader = Callable[[Path, LogSettings, Mapping[str, str], int], OpenLog]
+
+# By file suffix, in lower case; any other suffix is delimited text.
+READERS: dict[str, Reader] = {
+    ".csv": TextLog,
+    ".txt": TextLog,
+    ".gz": TextLog,
+}
+
+
+def open_log(
+    path: Path, settings: LogSettings, columns: Mapping[str, str], block_bytes: int
+) -> OpenLog:
+    """Open a log with the reader for its suffix.
+
+    Parameters
+    ----------
+    path : Path
+        The log.
+    settings : LogSettings
+        What the rig file says about the logs.
+    columns : mapping of str to str
+        Wanted column for each key.
+    block_bytes : int
+        Size of the blocks in which to read.
+
+    Raises
+    ------
+    LogError
+        When the log cannot be read or a column is not there.
+    """
+    return READERS.get(path.suffix.lower(), TextLog)(path, settings, columns, block_bytes)

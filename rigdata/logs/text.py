@@ -1,0 +1,156 @@
+"""Delimited text, read in blocks of whole lines.
+
+Memory does not grow with the log: a block is read, brought to plain lines,
+parsed and handed over before the next one.
+"""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+from rigdata.campaign.files import shown
+from rigdata.campaign.rig import LogSettings
+from rigdata.errors import LogError, Notice, Severity
+from rigdata.logs.block import Block, Loss, Tally
+from rigdata.logs.cells import Layout, parse
+from rigdata.logs.dialect import Dialect, detect
+from rigdata.logs.header import column_index, split_line
+from rigdata.logs.numerals import is_number
+from rigdata.logs.rawbytes import is_wide, pieces, tail_of
+from rigdata.quantities import UNITS
+
+LONGEST_LINE = 2**20  # bytes
+_TAIL = 2**16
+_TAIL_LINES = 50
+
+
+class TextLog:
+    """A delimited text log ready to be read; an `OpenLog`.
+
+    Parameters
+    ----------
+    path : Path
+        The log, or the log compressed with gzip.
+    settings : LogSettings
+        What the rig file says about its dialect.
+    columns : mapping of str to str
+        Wanted column for each key.
+    block_bytes : int
+        Size of a block of raw bytes.
+
+    Raises
+    ------
+    LogError
+        When the dialect cannot be found or a column is not there.
+    """
+
+    def __init__(
+        self, path: Path, settings: LogSettings, columns: Mapping[str, str], block_bytes: int
+    ) -> None:
+        self._path = path
+        self._where = shown(path)
+        self._block_bytes = block_bytes
+        self.dialect: Dialect = detect(path, settings, tuple(columns.values()))
+        dialect = self.dialect
+        indices = {
+            key: column_index(dialect.names, name, where=self._where)
+            for key, name in columns.items()
+        }
+        self.units: Mapping[str, str | None] = {k: dialect.units[i] for k, i in indices.items()}
+        self.notices = tuple(
+            Notice(Severity.NOTE, self._where, remark) for remark in dialect.remarks
+        )
+        self._wide = is_wide(dialect.encoding)
+        encoding = "utf-8" if self._wide else dialect.encoding.removesuffix("-sig")
+        self._layout = Layout(
+            where=self._where,
+            encoding=encoding,
+            delimiter=dialect.delimiter,
+            decimal=dialect.decimal,
+            n_fields=dialect.n_fields,
+            least_fields=dialect.least_fields,
+            padded=dialect.padded,
+            time_index=dialect.time_index,
+            time_factor=UNITS[dialect.time_unit].factor,
+            columns=indices,
+            names=dialect.names,
+            known=frozenset(line.encode(encoding, "replace") for line in dialect.preamble),
+        )
+
+    def blocks(self, tally: Tally) -> Iterator[Block]:
+        """Yield all rows in order; what is left out is counted in `tally`."""
+        for number, text in self._texts(tally):
+            block = parse(text, number, self._layout, tally)
+            if block.time_s.size:
+                yield block
+
+    def extent(self) -> tuple[float | None, int]:
+        """Return the time in the last whole line, and roughly the number of rows."""
+        tail, total = tail_of(self._path, _TAIL)
+        if self._wide:
+            even = tail[(len(tail) - total) % 4 :]
+            text = even.decode(self._tail_encoding(), errors="replace")
+        else:
+            text = tail.decode("latin-1")
+        lines = text.replace("\0", "").replace("\r", "\n").split("\n")
+        filled = [line for line in lines[1:-1] if line.strip()]
+        per_line = len(tail) / max(1, len(filled))
+        index = self.dialect.time_index
+        for line in reversed(filled[-_TAIL_LINES:]):
+            cells = split_line(line, self.dialect.delimiter)
+            sound = self.dialect.least_fields <= len(cells) <= self.dialect.n_fields
+            if sound and is_number(cells[index], self.dialect.decimal):
+                time = float(cells[index].replace(",", "."))
+                return time * self._layout.time_factor, round(total / per_line)
+        return None, round(total / per_line)
+
+    def _tail_encoding(self) -> str:
+        """Return the encoding of bytes from the middle, where no byte order mark stands."""
+        name = self.dialect.encoding
+        if name != "utf-16":
+            return name
+        start = next(pieces(self._path, 2), b"")
+        return "utf-16-be" if start == codecs.BOM_UTF16_BE else "utf-16-le"
+
+    def _texts(self, tally: Tally) -> Iterator[tuple[int, bytes]]:
+        """Yield the data as plain lines, each block with the number of its first line."""
+        skip = self.dialect.first_line - 1
+        number, rest = 1, b""
+        mark = b"\r" if self.dialect.line_end == "\r" else b"\n"
+        for piece in self._plain(tally):
+            held = rest + piece
+            cut = held.rfind(mark) + 1
+            text, rest = held[:cut], held[cut:]
+            if len(rest) > LONGEST_LINE:
+                raise LogError(
+                    f"a line is longer than {LONGEST_LINE} bytes",
+                    where=f"{self._where}, line {number + text.count(mark)}",
+                    do="Check that the file is a text log",
+                )
+            if b"\r" in text:
+                text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            if skip:
+                passed = min(skip, text.count(b"\n"))
+                text = text.split(b"\n", passed)[-1]
+                skip -= passed
+                number += passed
+            if text:
+                yield number, text
+                number += text.count(b"\n")
+        if rest.strip(b" \t\x1a"):
+            tally.add(Loss.CUT_LINE, 1, [f"line {number}"])
+
+    def _plain(self, tally: Tally) -> Iterator[bytes]:
+        """Yield the bytes of the log in an encoding whose digits are ASCII, without NULs."""
+        decoder = None
+        if self._wide:
+            decoder = codecs.getincrementaldecoder(self.dialect.encoding)("replace")
+        for piece in pieces(self._path, self._block_bytes):
+            plain = decoder.decode(piece).encode() if decoder else piece
+            nuls = plain.count(b"\0")
+            if nuls:
+                tally.add(Loss.NUL, nuls)
+                plain = plain.replace(b"\0", b"")
+            yield plain
