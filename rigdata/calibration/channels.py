@@ -7,6 +7,7 @@ each source moves each value.
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import replace
 
 import numpy as np
@@ -28,7 +29,7 @@ TIME_CONSTANT_U = 0.2
 _NOT_GOOD = Flag.MISSING | Flag.SATURATED | Flag.GAP
 
 
-def to_signals(frames: Frames, rig: Rig, *, run: str) -> Signals:
+def to_signals(frames: Frames, rig: Rig, *, run: str, date: datetime.date | None = None) -> Signals:
     """Turn the frames of one log into channels in SI.
 
     Parameters
@@ -39,6 +40,8 @@ def to_signals(frames: Frames, rig: Rig, *, run: str) -> Signals:
         What each channel means.
     run : str
         Id of the run that the log belongs to.
+    date : datetime.date, optional
+        Day of the run, needed where a sensor has several calibration records.
 
     Returns
     -------
@@ -70,7 +73,7 @@ def to_signals(frames: Frames, rig: Rig, *, run: str) -> Signals:
     signals: dict[str, Signal] = {}
     # Thermocouples last: their reference junction may be another channel.
     for name in sorted(rig.channels, key=lambda key: rig.channels[key].thermocouple is not None):
-        signals[name] = _signal(name, rig, frames, signals, run, notices)
+        signals[name] = _signal(name, rig, frames, signals, run, date, notices)
     if "clamp_load" not in signals and "cylinder_pressure" in signals:
         signals["clamp_load"] = _piston_load(signals["cylinder_pressure"], rig)
     return Signals(
@@ -93,6 +96,7 @@ def _signal(
     frames: Frames,
     ready: dict[str, Signal],
     run: str,
+    date: datetime.date | None,
     notices: list[Notice],
 ) -> Signal:
     channel = rig.channels[name]
@@ -108,7 +112,7 @@ def _signal(
     shown, good = undo_delay(frames.time_s, frames.values[name], usable, channel.lag_s)
     reading = np.asarray(to_base(shown, unit), dtype=np.float64)
     if channel.calibration is not None:
-        signal, warning = calibrated(name, channel, channel.calibration, unit, reading, good, run)
+        signal, warning = calibrated(name, channel, unit, reading, good, run, date)
         notices += [warning] if warning is not None else []
     elif channel.thermocouple is not None:
         unit_named(unit.symbol, "voltage", where=where)

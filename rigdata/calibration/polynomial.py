@@ -13,11 +13,13 @@ import numpy as np
 from numpy.polynomial import polynomial as natural
 from numpy.typing import ArrayLike
 
-from rigdata.arrays import BoolArray, FloatArray
+from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.calibration.least_squares import PolynomialFit, fit_polynomial
+from rigdata.calibration.straight_line import fit_uncertain_applied
+from rigdata.calibration.tabulation import tabulate
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.errors import CalibrationError
-from rigdata.quantities import to_base, unit_named
+from rigdata.quantities import Unit, spread_to_base, to_base, unit_named
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 TERMS = ("level", "slope", "curve", "cubic")
@@ -43,8 +45,13 @@ class SensorCalibration:
         Quantity with a hyphen, as it begins the source ids: ``clamp-load``.
     fit : PolynomialFit
         Applied against indicated.
-    reference_u : float
-        Relative standard uncertainty of the reference standard.
+    reference : (2, m) float
+        Sizes of the applied quantity, rising, and the standard uncertainty of
+        the reference standard there, common to all readings.
+    u_reading : float
+        Standard uncertainty of one reading from what the curve leaves: the
+        larger of its residual standard deviation and of hysteresis and
+        repeatability as the record shows them.
     low, high : float
         Range of the applied quantity in the record.
     """
@@ -52,9 +59,13 @@ class SensorCalibration:
     record: str
     kind: str
     fit: PolynomialFit
-    reference_u: float
+    reference: FloatArray
+    u_reading: float
     low: float
     high: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "reference", frozen(self.reference))
 
     @property
     def degree(self) -> int:
@@ -80,10 +91,7 @@ class SensorCalibration:
 
         Just outside is within 5 % of the record's span.  NaN is not covered.
         """
-        values = np.asarray(applied, dtype=np.float64)
-        margin = BEYOND * (self.high - self.low)
-        inside: BoolArray = (values >= self.low - margin) & (values <= self.high + margin)
-        return inside
+        return covered(applied, self.low, self.high)
 
     def sources(self, run: str) -> tuple[Source, ...]:
         """Return the causes of uncertainty of a reading made in `run`.
@@ -121,9 +129,25 @@ class SensorCalibration:
         """Return the change (k, n) of the applied quantity for one sd of each source."""
         basis = self.fit.basis(indicated)
         curve = self.fit.orthonormal @ basis
-        rest = np.where(np.isfinite(curve), self.s, np.nan)
-        rows: FloatArray = np.vstack([self.s * basis, self.reference_u * curve, rest])
+        reference = np.sign(curve) * self._reference_u(np.abs(curve))
+        rest = np.where(np.isfinite(curve), self.u_reading, np.nan)
+        rows: FloatArray = np.vstack([self.s * basis, reference, rest])
         return rows
+
+    def _reference_u(self, size: FloatArray) -> FloatArray:
+        """Return the uncertainty of the reference: drawn on in proportion above its last size."""
+        sizes, u = self.reference
+        inside = np.interp(size, sizes, u)
+        drawn_on: FloatArray = np.where(size > sizes[-1], u[-1] * size / sizes[-1], inside)
+        return drawn_on
+
+
+def covered(applied: ArrayLike, low: float, high: float) -> BoolArray:
+    """Return where (n,) values lie from `low` to `high`, or just outside; NaN does not."""
+    values = np.asarray(applied, dtype=np.float64)
+    margin = BEYOND * (high - low)
+    inside: BoolArray = (values >= low - margin) & (values <= high + margin)
+    return inside
 
 
 def calibrate(record: CalibrationRecord, *, kind: str | None = None) -> SensorCalibration:
@@ -151,7 +175,17 @@ def calibrate(record: CalibrationRecord, *, kind: str | None = None) -> SensorCa
     Applied is fitted on indicated, so that a reading is converted without an
     inversion.  The scatter of the indicated values flattens the curve by about
     ``s^2`` over the variance of the applied values, far under 1 part in 10^4
-    for any usable sensor.
+    for any usable sensor.  Where the record gives `u_applied` and the degree is
+    1, the line allows for errors in both (`rigdata.calibration.straight_line`).
+
+    What the curve leaves is ``max(s, sqrt(h^2 / 12 + s_r^2))`` with the largest
+    hysteresis h, if it is more than scatter, and the scatter s_r of one reading,
+    see `rigdata.calibration.series.SeriesTable.u_reading`.
+
+    The reference standard is wrong by one common factor, unless the record
+    carries its uncertainty at each point: then that is interpolated between
+    the loads and falls to 0 at no load, where the zero of the run takes over
+    (temperatures have no such zero and keep it).
     """
     where = str(record.path)
     indicated_unit = unit_named(record.indicated_unit, None, where=where)
@@ -171,7 +205,11 @@ def calibrate(record: CalibrationRecord, *, kind: str | None = None) -> SensorCa
             do="Copy both from the certificate of the reference standard.",
         )
     try:
-        fit = fit_polynomial(indicated, applied, record.degree)
+        if record.u_applied is not None and record.degree == 1:
+            u_applied = spread_to_base(record.u_applied, applied_unit)
+            fit = fit_uncertain_applied(indicated, applied, u_applied)
+        else:
+            fit = fit_polynomial(indicated, applied, record.degree)
     except CalibrationError as error:
         raise CalibrationError(
             error.what,
@@ -193,7 +231,25 @@ def calibrate(record: CalibrationRecord, *, kind: str | None = None) -> SensorCa
         record=record.id,
         kind=kind or record.quantity.casefold().replace("_", "-").replace(" ", "-"),
         fit=fit,
-        reference_u=reference_u,
+        reference=_reference(record, applied, applied_unit, reference_u),
+        u_reading=max(fit.s, spread_to_base(tabulate(record).u_reading, applied_unit)),
         low=float(applied.min()),
         high=float(applied.max()),
     )
+
+
+def _reference(
+    record: CalibrationRecord, applied: FloatArray, unit: Unit, relative: float
+) -> FloatArray:
+    """Return sizes of the applied quantity and the reference standard's uncertainty there."""
+    if record.reference_u is None:
+        top = float(np.max(np.abs(applied)))
+        return np.array([[0.0, top], [0.0, relative * top]])
+    sizes, group = np.unique(np.abs(applied), return_inverse=True)
+    u = np.zeros(sizes.size)
+    np.maximum.at(u, group, spread_to_base(record.reference_u, unit))
+    if unit.dimension != "temperature":
+        u[sizes == 0.0] = 0.0
+        if sizes[0] > 0.0:
+            sizes, u = np.append(0.0, sizes), np.append(0.0, u)
+    return np.array([sizes, u])

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray
-from rigdata.calibration.polynomial import SensorCalibration, calibrate
+from rigdata.calibration.drift import Curve, curve_on
 from rigdata.calibration.signals import Signal
 from rigdata.calibration.thermocouple import seebeck, temperature
-from rigdata.campaign.records import CalibrationRecord
 from rigdata.campaign.rig import Channel
 from rigdata.errors import CalibrationError, CampaignError, Notice, Severity
 from rigdata.quantities import QUANTITIES, Unit, spread_to_base, unit_named
@@ -50,32 +50,37 @@ def direct(
 def calibrated(
     name: str,
     channel: Channel,
-    record: CalibrationRecord,
     unit: Unit,
     reading: FloatArray,
     good: BoolArray,
     run: str,
+    date: datetime.date | None,
 ) -> tuple[Signal, Notice | None]:
-    """Return a channel that goes through a calibration record, and a range warning.
+    """Return a channel that goes through its calibration records, and a range warning.
+
+    With several records the curve is that of the day of the run, see
+    `rigdata.calibration.drift`.
 
     Raises
     ------
     CalibrationError
-        When the record is of another kind of indication, or cannot be fitted.
+        When a record is of another kind of indication, or cannot be fitted; when
+        there are several and the run has no date.
     CampaignError
-        When the record's applied unit does not measure the channel's quantity.
+        When a record's applied unit does not measure the channel's quantity.
     """
-    where = str(record.path)
-    recorded = unit_named(record.indicated_unit, None, where=where)
-    if recorded.dimension != unit.dimension:
-        raise CalibrationError(
-            f"the record is in {recorded.symbol}, the log in {unit.symbol}",
-            where=f"{where}, channel {name}",
-            expected="a record made with the same kind of indication",
-            do="Log what the record indicates, or calibrate what is logged.",
-        )
-    unit_named(record.applied_unit, _dimension(name, channel), where=where)
-    curve = calibrate(record, kind=name.replace("_", "-"))
+    for record in channel.records:
+        where = str(record.path)
+        recorded = unit_named(record.indicated_unit, None, where=where)
+        if recorded.dimension != unit.dimension:
+            raise CalibrationError(
+                f"the record is in {recorded.symbol}, the log in {unit.symbol}",
+                where=f"{where}, channel {name}",
+                expected="a record made with the same kind of indication",
+                do="Log what the record indicates, or calibrate what is logged.",
+            )
+        unit_named(record.applied_unit, _dimension(name, channel), where=where)
+    curve = curve_on(channel.records, date, kind=name.replace("_", "-"), run=run)
     signal = Signal(
         name, curve.applied(reading), good, curve.sources(run), curve.sensitivities(reading)
     )
@@ -83,7 +88,7 @@ def calibrated(
     return signal, range_notice(signal, curve, run, base)
 
 
-def range_notice(signal: Signal, curve: SensorCalibration, run: str, unit: str) -> Notice | None:
+def range_notice(signal: Signal, curve: Curve, run: str, unit: str) -> Notice | None:
     """Return a warning when good readings lie well outside the record, else None.
 
     Well outside is by more than 5 % of the record's span; `unit` names the unit

@@ -277,8 +277,13 @@ def _notices(values: Mapping[str, Any], campaign_file: Path) -> tuple[Notice, ..
     used = [run for run in values["runs"] if run.exclude is None]
     parts = {run.id: LogPart(run.log, run.start_s, run.end_s) for run in used}
     days = {run.id: run.date or values.get("date") for run in used}
-    records = values["rig"].records
-    return (*log_notices(parts, campaign_file), *record_notices(records, days, campaign_file))
+    histories = values["rig"].histories
+    own = (notice for records in histories.values() for r in records for notice in r.notices)
+    return (
+        *log_notices(parts, campaign_file),
+        *record_notices(histories, days, campaign_file),
+        *dict.fromkeys(own),
+    )
 
 
 def _inputs(file: TomlFile, rig: Rig) -> tuple[InputFile, ...]:
@@ -286,8 +291,9 @@ def _inputs(file: TomlFile, rig: Rig) -> tuple[InputFile, ...]:
         InputFile("campaign", file.place.file, file.sha256),
         InputFile("rig", rig.path, rig.sha256),
     ]
-    for record in rig.records.values():
+    for record in (r for records in rig.histories.values() for r in records):
         found.append(InputFile("calibration record", record.path, record.sha256))
         if record.points is not None:
-            found.append(InputFile("calibration points", record.points, record.points_sha256))
+            what = "certificate" if record.points.suffix.casefold() == ".xml" else "points"
+            found.append(InputFile(f"calibration {what}", record.points, record.points_sha256))
     return tuple(dict.fromkeys(found))

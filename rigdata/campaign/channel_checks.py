@@ -7,6 +7,7 @@ from typing import Any
 
 from rigdata.campaign.files import Place, shown
 from rigdata.campaign.reading import check_pair
+from rigdata.campaign.records import CalibrationRecord
 from rigdata.quantities import QUANTITIES, UNITS, unit_named
 
 # Where values come from: the keys that each way needs, and those that it rules out.
@@ -42,7 +43,7 @@ def check_channel(
         The channel.
     values : mapping
         Its keys as `rigdata.campaign.reading.read_values` gives them, with the
-        calibration record read.
+        calibration records read.
     channels : mapping
         The keys of every channel of the rig.
     place : Place
@@ -65,9 +66,10 @@ def check_channel(
         dimension = "force"
     unit_place = f"{shown(place.file)}, {place.table}.unit"
     if way == "calibration":
-        _check_record(name, values, dimension, place)
-        logged = UNITS[values["calibration"].indicated_unit].dimension
-        unit_named(values["unit"], logged, where=unit_place)
+        for record in (*values.get("earlier", ()), values["calibration"]):
+            _check_record(name, record, dimension, "lever_arm_mm" in values, place)
+            logged = UNITS[record.indicated_unit].dimension
+            unit_named(values["unit"], logged, where=unit_place)
     elif way == "thermocouple":
         if dimension != "temperature":
             raise place.fault(f"{name} is not a temperature", key=way)
@@ -102,9 +104,10 @@ def _check_way(values: Mapping[str, Any], place: Place) -> str:
     return way
 
 
-def _check_record(name: str, values: Mapping[str, Any], dimension: str, place: Place) -> None:
-    record = values["calibration"]
-    accepted = [dimension] if "lever_arm_mm" in values else list(dict.fromkeys((name, dimension)))
+def _check_record(
+    name: str, record: CalibrationRecord, dimension: str, on_arm: bool, place: Place
+) -> None:
+    accepted = [dimension] if on_arm else list(dict.fromkeys((name, dimension)))
     if record.quantity not in accepted:
         arm = "lever_arm_mm and lever_arm_u_mm make a torque of a force"
         raise place.fault(

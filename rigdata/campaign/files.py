@@ -30,7 +30,8 @@ class InputFile:
     Attributes
     ----------
     role : str
-        ``campaign``, ``rig``, ``calibration record`` or ``calibration points``.
+        ``campaign``, ``rig``, ``calibration record``, ``calibration points`` or
+        ``calibration certificate``.
     path : Path
         Where it is, links followed.
     sha256 : str

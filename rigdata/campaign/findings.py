@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
+from rigdata.campaign.history import in_force
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.errors import Notice, Severity
 
@@ -61,7 +62,7 @@ def log_notices(parts: Mapping[str, LogPart], campaign_file: Path) -> Iterator[N
 
 
 def record_notices(
-    records: Mapping[str, CalibrationRecord],
+    histories: Mapping[str, tuple[CalibrationRecord, ...]],
     days: Mapping[str, datetime.date | None],
     campaign_file: Path,
 ) -> Iterator[Notice]:
@@ -69,14 +70,14 @@ def record_notices(
 
     Parameters
     ----------
-    records : mapping
-        Calibration records by the channel that uses them.
+    histories : mapping
+        Calibration records, one or more, by the channel that uses them.
     days : mapping
         The day of each run, by its id; None where nobody stated one.
     campaign_file : Path
         The file that names the runs.
     """
-    if not records:
+    if not histories:
         return
     undated = [run for run, day in days.items() if day is None]
     if undated:
@@ -87,20 +88,33 @@ def record_notices(
             "Write date in the campaign or in the run",
         )
     dated = {run: day for run, day in days.items() if day is not None}
-    for channel, record in records.items():
-        late = [run for run, day in dated.items() if day > record.valid_until]
-        early = [run for run, day in dated.items() if day < record.date]
-        for runs, fault in (
-            (late, f"was valid until {record.valid_until}, which is before the date of"),
-            (early, f"is of {record.date}, which is after the date of"),
-        ):
-            if runs:
-                yield Notice(
-                    Severity.WARNING,
-                    from_folder(record.path, campaign_file.parent),
-                    f"record {record.id} of {channel} {fault} {_runs(runs)}",
-                    "Use the record that was in force, or have the sensor calibrated again",
-                )
+    for channel, records in histories.items():
+        used = {run: in_force(records, day).opening for run, day in dated.items()}
+        for record in records:
+            own = {run: day for run, day in dated.items() if used[run] is record}
+            late = [run for run, day in own.items() if day > record.valid_until]
+            early = [run for run, day in own.items() if day < record.date]
+            yield from _date_notices(channel, record, late, early, campaign_file)
+
+
+def _date_notices(
+    channel: str,
+    record: CalibrationRecord,
+    late: list[str],
+    early: list[str],
+    campaign_file: Path,
+) -> Iterator[Notice]:
+    for runs, fault in (
+        (late, f"was valid until {record.valid_until}, which is before the date of"),
+        (early, f"is of {record.date}, which is after the date of"),
+    ):
+        if runs:
+            yield Notice(
+                Severity.WARNING,
+                from_folder(record.path, campaign_file.parent),
+                f"record {record.id} of {channel} {fault} {_runs(runs)}",
+                "Use the record that was in force, or have the sensor calibrated again",
+            )
 
 
 def from_folder(path: Path, folder: Path) -> str:

@@ -30,6 +30,7 @@ class Kind(enum.Enum):
     WHOLE = "a whole number"
     DATE = "a date such as 2026-03-01"
     FILE = "the path of a file"
+    FILES = "the path of a file, or a list of such paths"
     PAIR = "two numbers, [low, high]"
     TEXT_OR_NUMBER = "text or a number"
     TABLE = "a table"

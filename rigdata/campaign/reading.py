@@ -32,7 +32,8 @@ def read_values(cls: type, table: object, place: Place) -> dict[str, Any]:
     -------
     dict
         The values of the keys that are there.  Numbers are floats, files are
-        resolved paths; tables inside are as TOML gave them.
+        resolved paths, lists of files tuples of them (of one where the file is
+        not in a list); tables inside are as TOML gave them.
 
     Raises
     ------
@@ -115,6 +116,9 @@ def _checked(field: KeyField, value: Any, place: Place) -> Any:
             return _text(field, value, place)
         case Kind.FILE:
             return _file(field, _text(field, value, place), place)
+        case Kind.FILES:
+            names = [value] if isinstance(value, str) else value
+            return tuple(_file(field, _text(field, name, place), place) for name in names)
         case Kind.NUMBER:
             return float(_number(field, value, place))
         case Kind.WHOLE:
@@ -133,6 +137,9 @@ def _fits(kind: Kind, value: Any) -> bool:
     match kind:
         case Kind.TEXT | Kind.FILE:
             return isinstance(value, str)
+        case Kind.FILES:
+            listed = isinstance(value, list) and bool(value)
+            return isinstance(value, str) or (listed and all(isinstance(v, str) for v in value))
         case Kind.NUMBER:
             return type(value) in (int, float)
         case Kind.WHOLE:

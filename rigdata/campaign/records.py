@@ -10,10 +10,12 @@ from typing import Annotated
 import numpy as np
 
 from rigdata.arrays import FloatArray, TextArray, frozen
+from rigdata.campaign.certificate import ROLES, certificate_values
 from rigdata.campaign.files import TomlFile, read_toml, shown
 from rigdata.campaign.keys import NAME, NAME_WORDS, Key, Kind
-from rigdata.campaign.reading import read_values
+from rigdata.campaign.reading import check_pair, read_values
 from rigdata.campaign.record_points import read_points
+from rigdata.errors import CampaignError, Notice
 from rigdata.quantities import CHANNELS, QUANTITIES, UNITS, unit_named
 
 # A record is of one channel's quantity, or of what its sensor senses.
@@ -41,9 +43,21 @@ class CalibrationRecord:
     indicated : (n,) float
         What the sensor showed. [indicated_unit]
     points : Path or None
-        The CSV file of the points.
+        The CSV file of the points, or the certificate that holds them.
     points_sha256 : str
         Its hash.
+    u_applied : (n,) float or None
+        Standard uncertainty of each applied value that it shares with no other
+        point, from the optional column of that name. [applied_unit]
+    mounting : (n,) str or None
+        How the sensor sat in the calibration machine, from the optional column
+        of that name; without it every series is taken as of one mounting.
+    reference_u : (n,) float or None
+        Standard uncertainty of each applied value that is common to all points,
+        as a certificate states it; None where `reference_expanded_u_percent`
+        says it. [applied_unit]
+    notices : tuple of Notice
+        What reading it gave cause to say.
 
     The other attributes are the keys of the file.
     """
@@ -81,19 +95,43 @@ class CalibrationRecord:
     points: Annotated[
         Path | None,
         Key(
-            "CSV file with the columns series, direction, applied and indicated; the zero "
-            "readings stay in.",
+            "CSV file with the columns series, direction, applied and indicated, and if known "
+            "u_applied (own standard uncertainty of each applied value) and mounting; the zero "
+            "readings stay in. In its place certificate may name a digital calibration "
+            "certificate.",
             kind=Kind.FILE,
             required=True,
         ),
     ] = None
     points_sha256: str = ""
+    role: Annotated[
+        str,
+        Key(
+            "Whether the sensor was calibrated as found, before any work on it, or as left.",
+            choices=ROLES,
+        ),
+    ] = "as-left"
+    indicated_after_30s: Annotated[
+        float | None,
+        Key("Reading 30 s after the largest load was reached and held, in the indicated unit."),
+    ] = None
+    indicated_after_300s: Annotated[
+        float | None, Key("Reading 300 s after the largest load was reached and held.")
+    ] = None
+    u_applied: FloatArray | None = None
+    mounting: TextArray | None = None
+    reference_u: FloatArray | None = None
+    notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
-        for name in ("series", "direction"):
-            object.__setattr__(self, name, frozen(getattr(self, name), np.str_))
-        for name in ("applied", "indicated"):
-            object.__setattr__(self, name, frozen(getattr(self, name)))
+        for name in ("series", "direction", "mounting"):
+            self._freeze(name, np.str_)
+        for name in ("applied", "indicated", "u_applied", "reference_u"):
+            self._freeze(name, np.float64)
+
+    def _freeze(self, name: str, dtype: type) -> None:
+        values = getattr(self, name)
+        object.__setattr__(self, name, None if values is None else frozen(values, dtype))
 
     @property
     def dimension(self) -> str:
@@ -108,7 +146,10 @@ def read_record(path: Path) -> CalibrationRecord:
     Parameters
     ----------
     path : Path
-        The record's TOML file.
+        The record's TOML file.  It names its points, a CSV file, or the digital
+        calibration certificate that holds them.  The certificate itself, an
+        XML file, may be named too: then the TOML file of the same name beside
+        it is read, which must name that certificate.
 
     Returns
     -------
@@ -119,24 +160,49 @@ def read_record(path: Path) -> CalibrationRecord:
     ------
     CampaignError
         When a key or a point is missing or may not have its value, when the units
-        do not measure the quantity, or when there are fewer distinct loads than
-        the degree needs (degree + 2).
+        do not measure the quantity, when there are fewer distinct loads than
+        the degree needs (degree + 2), or when a certificate is at fault (see
+        `rigdata.campaign.dcc`).
     """
-    file = read_toml(path)
-    values = read_values(CalibrationRecord, file.table, file.place)
-    points = read_points(values["points"])
-    record = CalibrationRecord(
-        path=path,
-        sha256=file.sha256,
-        series=points.series,
-        direction=points.direction,
-        applied=points.applied,
-        indicated=points.indicated,
-        points_sha256=points.sha256,
-        **values,
-    )
+    file = read_toml(_beside(path))
+    if "certificate" in file.table:
+        values = certificate_values(file.table, file.place)
+        if path.suffix.casefold() == ".xml" and values["points"] != path:
+            raise file.place.fault(
+                f"is {values['points'].name}", key="certificate", expected=path.name
+            )
+    else:
+        values = read_values(CalibrationRecord, file.table, file.place)
+        check_pair(values, "indicated_after_30s", "indicated_after_300s", file.place)
+        points = read_points(values["points"])
+        values |= {
+            "series": points.series,
+            "direction": points.direction,
+            "applied": points.applied,
+            "indicated": points.indicated,
+            "u_applied": points.u_applied,
+            "mounting": points.mounting,
+            "points_sha256": points.sha256,
+        }
+    record = CalibrationRecord(path=file.place.file, sha256=file.sha256, **values)
     _check(record, file)
     return record
+
+
+def _beside(path: Path) -> Path:
+    """Return the TOML file of a record; a certificate's lies beside it."""
+    if path.suffix.casefold() != ".xml":
+        return path
+    companion = path.with_suffix(".toml")
+    if not companion.is_file():
+        raise CampaignError(
+            f"a certificate needs {companion.name} beside it",
+            where=shown(path),
+            expected="what a certificate cannot know: degree and valid_until",
+            do=f'Write {companion.name} with format = 1, certificate = "{path.name}", degree and '
+            "valid_until",
+        )
+    return companion
 
 
 def _check(record: CalibrationRecord, file: TomlFile) -> None:
@@ -148,6 +214,10 @@ def _check(record: CalibrationRecord, file: TomlFile) -> None:
             key="valid_until",
             expected=f"{record.date} or later",
         )
+    if record.mounting is not None:
+        pairs = set(zip(record.series.tolist(), record.mounting.tolist(), strict=True))
+        if len(pairs) > np.unique(record.series).size:
+            raise place.fault("a series has two mountings", key="points", expected="one each")
     loads, needed = np.unique(record.applied).size, record.degree + 2
     if loads < needed:
         raise place.fault(

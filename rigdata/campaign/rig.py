@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any
 
 from rigdata.campaign.channel_checks import check_channel
 from rigdata.campaign.files import Place, read_toml
+from rigdata.campaign.history import in_order
 from rigdata.campaign.keys import Key, Kind
 from rigdata.campaign.reading import check_known, read_values
 from rigdata.campaign.records import CalibrationRecord, read_record
@@ -45,7 +47,9 @@ class Channel:
     The values come from a column with a calibration record, a column with a
     thermocouple, a column in a unit with its standard uncertainty, or they are a
     constant.  `name` is one of `rigdata.quantities.CHANNELS`; the other
-    attributes are the keys of the file, None where left out.
+    attributes are the keys of the file, None where left out.  Where
+    `calibration` lists several records, the attribute holds the newest and
+    `earlier` the ones before it, oldest first.
     """
 
     name: str
@@ -55,7 +59,13 @@ class Channel:
         Key("Unit of the logged or constant value.", choices=tuple(UNITS), required=True),
     ] = None
     calibration: Annotated[
-        CalibrationRecord | None, Key("Calibration record of the sensor.", kind=Kind.FILE)
+        CalibrationRecord | None,
+        Key(
+            "Calibration record of the sensor, a TOML file or a digital calibration certificate "
+            "with a TOML file beside it; or a list of all its records over time, of which each "
+            "run uses those before and after its date.",
+            kind=Kind.FILES,
+        ),
     ] = None
     thermocouple: Annotated[str | None, Key("Thermocouple type.", choices=THERMOCOUPLES)] = None
     reference_junction: Annotated[
@@ -98,6 +108,12 @@ class Channel:
     piston_area_u_mm2: Annotated[
         float | None, Key("Standard uncertainty of the piston area.", unit="mm^2", above=0)
     ] = None
+    earlier: tuple[CalibrationRecord, ...] = ()
+
+    @property
+    def records(self) -> tuple[CalibrationRecord, ...]:
+        """All calibration records of the sensor, oldest first; empty where it has none."""
+        return (*self.earlier, self.calibration) if self.calibration else ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,8 +150,13 @@ class Rig:
 
     @property
     def records(self) -> dict[str, CalibrationRecord]:
-        """The calibration records in use, by the channel that uses them."""
+        """The newest calibration record of each channel that has one."""
         return {c.name: c.calibration for c in self.channels.values() if c.calibration}
+
+    @property
+    def histories(self) -> dict[str, tuple[CalibrationRecord, ...]]:
+        """All calibration records of each channel that has one, oldest first."""
+        return {c.name: c.records for c in self.channels.values() if c.records}
 
 
 def read_rig(path: Path) -> Rig:
@@ -173,11 +194,31 @@ def _read_channels(tables: dict[str, Any], place: Place) -> dict[str, Channel]:
     read = {name: read_values(Channel, table, place.inside(name)) for name, table in tables.items()}
     for name, values in read.items():
         if "calibration" in values:
-            values["calibration"] = read_record(values["calibration"])
+            inside = place.inside(name)
+            *values["earlier"], values["calibration"] = _read_records(values["calibration"], inside)
         check_channel(name, values, read, place.inside(name))
     channels = {name: Channel(name=name, **values) for name, values in read.items()}
     _check_together(channels, place)
     return channels
+
+
+def _read_records(paths: tuple[Path, ...], place: Place) -> tuple[CalibrationRecord, ...]:
+    """Read the records of one channel; they must be of one sensor, one for a day and role."""
+    records = in_order([read_record(path) for path in paths])
+    for earlier, later in pairwise(records):
+        if later.sensor != earlier.sensor:
+            raise place.fault(
+                f"record {earlier.id} is of {earlier.sensor}, record {later.id} of {later.sensor}",
+                key="calibration",
+                expected="the records of one sensor, named alike",
+            )
+        if (later.date, later.role) == (earlier.date, earlier.role):
+            raise place.fault(
+                f"records {earlier.id} and {later.id} are both {later.role} of {later.date}",
+                key="calibration",
+                expected="one record for each day and role",
+            )
+    return records
 
 
 def _check_together(channels: dict[str, Channel], place: Place) -> None:
@@ -196,15 +237,15 @@ def _check_together(channels: dict[str, Channel], place: Place) -> None:
         )
     owners: dict[str, tuple[str, Path]] = {}
     for channel in channels.values():
-        if (record := channel.calibration) is None:
-            continue
-        name, path = owners.setdefault(record.id, (channel.name, record.path))
-        if path != record.path:
-            raise place.inside(channel.name).fault(
-                f"its record has the id {record.id}, as that of {name}",
-                key="calibration",
-                expected="one id for one record",
-            )
+        for record in channel.records:
+            name, path = owners.setdefault(record.id, (channel.name, record.path))
+            if path != record.path:
+                other = "another of its records" if name == channel.name else f"that of {name}"
+                raise place.inside(channel.name).fault(
+                    f"its record has the id {record.id}, as {other}",
+                    key="calibration",
+                    expected="one id for one record",
+                )
 
 
 def _check_dialect(log: LogSettings, place: Place) -> None:

@@ -9,6 +9,7 @@ from typing import Annotated
 import pytest
 
 from rigdata.campaign.campaign import Campaign, Material, Oil, Pack, Reference, Run
+from rigdata.campaign.certificate import CertificateKeys
 from rigdata.campaign.files import Place
 from rigdata.campaign.keys import Key, Kind, keys_of
 from rigdata.campaign.reading import read_values
@@ -29,7 +30,10 @@ TABLES = {
     Channel: "column unit calibration thermocouple reference_junction u constant lever_arm_mm "
     "lever_arm_u_mm lag_s time_constant_s range piston_area_mm2 piston_area_u_mm2",
     CalibrationRecord: "id sensor quantity applied_unit indicated_unit date valid_until "
-    "reference_expanded_u_percent coverage_factor temperature_c degree points",
+    "reference_expanded_u_percent coverage_factor temperature_c degree points role "
+    "indicated_after_30s indicated_after_300s",
+    CertificateKeys: "certificate valid_until degree role id sensor temperature_c applied "
+    "indicated measurement reference_expanded_u_percent coverage_factor",
 }
 MAY_BE_LEFT_OUT = {
     Campaign: "date oil",
@@ -39,6 +43,8 @@ MAY_BE_LEFT_OUT = {
     Run: "date remark exclude start_s end_s",
     LogSettings: "delimiter decimal encoding skip_lines units_line",
     Channel: TABLES[Channel].replace("unit ", ""),
+    CalibrationRecord: "role indicated_after_30s indicated_after_300s",
+    CertificateKeys: TABLES[CertificateKeys].replace("certificate valid_until degree ", ""),
 }
 
 
