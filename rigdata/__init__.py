@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rigdata.reduction.reduce import reduce_campaign
     from rigdata.reduction.results import Reduction
     from rigdata.report.page import render_report
+    from rigdata.tables.build import build_tables
     from rigdata.tables.read import read_table
     from rigdata.tables.table import CoefficientTable
     from rigdata.tables.write import write_tables
@@ -41,6 +42,7 @@ _HOMES = {
     "Reduction": "rigdata.reduction.results",
     "RigdataError": "rigdata.errors",
     "Severity": "rigdata.errors",
+    "build_tables": "rigdata.tables.build",
     "compare_groups": "rigdata.comparison.ratios",
     "fit_campaign": "rigdata.friction.fit",
     "read_campaign": "rigdata.campaign.campaign",
@@ -65,6 +67,7 @@ __all__ = [
     "Reduction",
     "RigdataError",
     "Severity",
+    "build_tables",
     "compare_groups",
     "fit_campaign",
     "read_campaign",

@@ -16,6 +16,10 @@ def test_every_public_name_is_there(name: str) -> None:
     assert name in dir(rigdata)
 
 
+def test_the_list_is_sorted_and_complete() -> None:
+    assert list(rigdata.__all__) == sorted(rigdata._HOMES)
+
+
 def test_an_unknown_name_is_an_attribute_error() -> None:
     with pytest.raises(AttributeError, match="no attribute 'run_campagn'"):
         rigdata.run_campagn  # noqa: B018

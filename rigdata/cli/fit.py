@@ -43,7 +43,7 @@ def command(
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
         click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:\n")
-        click.echo(fit_table(fits.kinetic, fits.static) + "\n")
+        click.echo(fit_table(fits.kinetic, fits.static, laws=True) + "\n")
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

@@ -47,8 +47,11 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
     ]
 
 
-def fit_table(kinetic: Fits, static: Fits) -> str:
-    """Return one row a group and kind: mu at the reference condition with its intervals."""
+def fit_table(kinetic: Fits, static: Fits, *, laws: bool = False) -> str:
+    """Return one row a group and kind: mu at the reference condition with its intervals.
+
+    The last column is the number of packs, or with `laws` the law.
+    """
     rows = []
     for kind, fits in (("kinetic", kinetic), ("static", static)):
         for group, fit in fits.items():
@@ -58,8 +61,10 @@ def fit_table(kinetic: Fits, static: Fits) -> str:
             more = interval(row["next_pack_low"], row["next_pack_high"], u)
             mark = "" if row["inside_envelope"] else " *"
             name = f"{group}, static" if kind == "static" else str(group)
-            rows.append([name, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs), fit.law])
-    text = aligned(["group", "mu", "mean of packs", "one more pack", "packs", "law"], rows)
+            last = fit.law if laws else str(fit.n_packs)
+            rows.append([name, rounded(row["mu"], u) + mark, mean, more, last])
+    headers = ["group", "mu", "mean of packs", "one more pack", "law" if laws else "packs"]
+    text = aligned(headers, rows)
     if any("*" in row[1] for row in rows):
         text += "\n* not tested at this condition: drawn out from the law"
     return text
