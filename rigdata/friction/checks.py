@@ -163,7 +163,7 @@ def _on_trend(where: str, trend: Mapping[str, float]) -> list[Notice]:
             Severity.WARNING,
             where,
             f"residuals keep a trend along {_WORDS[axis]} ({value:+.1f} standard deviations)",
-            "Look at the residuals: no law offered here follows these points",
+            "Look at the residuals: the law does not follow these points everywhere",
         )
         for axis, value in trend.items()
         if abs(value) > LARGE_TREND

@@ -17,7 +17,7 @@ from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import FitError
 from rigdata.friction.conditions import Conditions, ReferenceCondition
 from rigdata.friction.laws.base import Law
-from rigdata.friction.variance_components import Component, MixedModel
+from rigdata.friction.mixed_model import Component, MixedModel
 from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.uncertainty.sources import Effect, Source
 

@@ -13,9 +13,9 @@ from rigdata.friction.design import conditions_of
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.registry import LAWS, law
+from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import FrictionFit, Group, Scatter
 from rigdata.friction.selection import rank
-from rigdata.friction.variance_components import profile
 from rigdata.reduction.points import FrictionPoints
 
 LEAST_POINTS = 3

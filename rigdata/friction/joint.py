@@ -17,14 +17,8 @@ from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fitting import least_squares_fit
-from rigdata.friction.variance_components import (
-    MixedModel,
-    Profile,
-    profile,
-    restricted_variances,
-    scoring_step,
-    sensitivity,
-)
+from rigdata.friction.mixed_model import MixedModel, Profile, profile, sensitivity
+from rigdata.friction.variance_components import restricted_variances, scoring_step
 from rigdata.uncertainty.covariance import LowRankCovariance
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared

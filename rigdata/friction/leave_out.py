@@ -8,7 +8,7 @@ import numpy as np
 from scipy import linalg
 
 from rigdata.arrays import FloatArray, IntArray
-from rigdata.friction.variance_components import Profile
+from rigdata.friction.mixed_model import Profile
 
 _LOG_2PI = float(np.log(2.0 * np.pi))
 _LEAST_PIVOT = 1e-6  # of a Cholesky factor: below, the others do not determine the parameters

@@ -11,12 +11,8 @@ import pytest
 from scipy import stats
 
 from rigdata.friction.estimate import Estimate
-from rigdata.friction.variance_components import (
-    Component,
-    MixedModel,
-    restricted_variances,
-    sensitivity,
-)
+from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
+from rigdata.friction.variance_components import restricted_variances
 
 DYESTUFF = [
     [1545, 1440, 1440, 1520, 1580],
