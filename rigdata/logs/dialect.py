@@ -5,9 +5,8 @@ Everything that the rig file states is taken as stated; the rest is detected.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,25 +14,18 @@ from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError
 from rigdata.logs.header import (
-    WHITESPACE,
     column_index,
     is_units_row,
-    names_in,
-    positions,
     split_line,
-    split_name,
     units_of,
 )
-from rigdata.logs.numerals import decimal_mark, is_number
+from rigdata.logs.names_line import DATA_LINES, Header, filled_lines, find_header, has_time
+from rigdata.logs.numerals import decimal_mark
 from rigdata.logs.rawbytes import head_of, text_encoding
 from rigdata.quantities import canonical_unit
 
-DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
 _HEAD_SIZES = (2**18, 2**21, 2**23)  # bytes; more only while no data are found
-_LOOKED_AT = 2000  # data lines
-_BELOW_NAMES = 60  # lines in which data must follow the names
 _USUAL = 0.05  # share of lines that makes a number of fields a usual one
-_SEP_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -87,24 +79,6 @@ class Dialect:
     remarks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class _Header:
-    """A line that may hold the names, read with one delimiter."""
-
-    line: int  # counted from 0
-    delimiter: str
-    names: tuple[str, ...]
-    n_fields: int
-    time_index: int
-    sound: int  # data lines below with that many fields and a number as time
-    matched: int  # wanted columns among the names
-
-    @property
-    def rank(self) -> tuple[bool, int, int, int, int]:
-        """Names above data come first, then the line with most wanted columns, the first one."""
-        return self.sound > 0, self.matched, -self.line, self.sound, self.n_fields
-
-
 def detect(path: Path, settings: LogSettings, wanted: Sequence[str]) -> Dialect:
     """Find out how the log is written from its first lines.
 
@@ -143,13 +117,13 @@ def _detect(
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if len(lines) > 1:
         lines.pop()  # empty, or a line that may go on or was cut
-    header = _find_header(lines, settings, wanted, where)
+    header = find_header(lines, settings, wanted, where)
     mark, names, n_names = header.delimiter, header.names, len(header.names)
-    below = list(_filled(lines, header.line + 1, mark))
-    at = next(k for k, (_, cells) in enumerate(below) if _has_time(cells, header.time_index))
+    below = list(filled_lines(lines, header.line + 1, mark))
+    at = next(k for k, (_, cells) in enumerate(below) if has_time(cells, header.time_index))
     first = below[at][0]
-    rows = below[at : at + _LOOKED_AT]
-    data = [cells for _, cells in rows if _has_time(cells, header.time_index)]
+    rows = below[at : at + DATA_LINES]
+    data = [cells for _, cells in rows if has_time(cells, header.time_index)]
     usual = Counter(len(cells) for cells in data)
     most_usual = usual.most_common(1)[0][1]
     sizes = [n for n, count in usual.items() if count >= min(_USUAL * len(data), most_usual)]
@@ -183,92 +157,10 @@ def _detect(
     )
 
 
-def _find_header(
-    lines: Sequence[str], settings: LogSettings, wanted: Sequence[str], where: str
-) -> _Header:
-    """Return the line of names under the delimiter that fits the data best."""
-    stated = settings.delimiter or _sep_line(lines)
-    delimiters = (stated,) if stated else DELIMITERS
-    if settings.skip_lines is not None:
-        if settings.skip_lines >= len(lines):
-            raise LogError(
-                f"has only {len(lines)} lines",
-                where=where,
-                expected=f"column names after {settings.skip_lines} lines",
-                do="Correct skip_lines in the rig file",
-            )
-        candidates = [settings.skip_lines]
-    else:
-        bare = split_name(settings.time_column)[0].split()[0]
-        candidates = [i for i, line in enumerate(lines) if bare in line]
-    headers = [
-        header
-        for i in candidates
-        for mark in delimiters
-        if (header := _header(lines, i, mark, settings.time_column, wanted))
-    ]
-    best = max(headers, key=lambda header: header.rank, default=None)
-    if best is None or best.sound == 0:
-        raise _no_header(lines, best, candidates, delimiters, settings, where)
-    column_index(best.names, settings.time_column, where=f"{where}, line {best.line + 1}")
-    return best
-
-
-def _header(
-    lines: Sequence[str], line: int, mark: str, time_column: str, wanted: Sequence[str]
-) -> _Header | None:
-    """Return the line as names, None when the time's column is not among them."""
-    cells = split_line(lines[line], mark)
-    if mark != WHITESPACE and not positions(names_in(cells, len(cells), mark), time_column):
-        return None
-    rows: list[list[str]] = []
-    for _, row in _filled(lines, line + 1, mark, most=_BELOW_NAMES):
-        if row == cells or (not rows and positions(row, time_column)):
-            break
-        if _is_data(row):
-            rows.append(row)
-    sizes = Counter(len(row) for row in rows)
-    n_fields = sizes.most_common(1)[0][0] if sizes else len(cells)
-    names = names_in(cells, n_fields, mark)
-    found = positions(names, time_column)
-    if not found or (sizes and n_fields < 2):
-        return None
-    sound = sum(len(row) == n_fields and _has_time(row, found[0]) for row in rows)
-    matched = sum(bool(positions(names, name)) for name in wanted)
-    return _Header(line, mark, names, n_fields, found[0], sound, matched)
-
-
-def _filled(
-    lines: Sequence[str], start: int, mark: str, most: int = _LOOKED_AT + _BELOW_NAMES
-) -> Iterator[tuple[int, list[str]]]:
-    """Yield number (from 0) and cells of the filled lines from `start` on."""
-    for number in range(start, len(lines)):
-        if lines[number].strip():
-            yield number, split_line(lines[number], mark)
-            most -= 1
-            if most == 0:
-                return
-
-
-def _is_data(cells: Sequence[str]) -> bool:
-    filled = [cell for cell in cells if cell]
-    return bool(filled) and 2 * sum(is_number(cell) for cell in filled) >= len(filled)
-
-
-def _has_time(cells: Sequence[str], time_index: int) -> bool:
-    return time_index < len(cells) and is_number(cells[time_index])
-
-
-def _sep_line(lines: Sequence[str]) -> str | None:
-    """Return the delimiter that a ``sep=;`` line in front states."""
-    found = next((m for line in lines[:3] if (m := _SEP_LINE.fullmatch(line))), None)
-    return found[1] if found and found[1] in DELIMITERS else None
-
-
 def _units_line(
     lines: Sequence[str],
     between: Sequence[tuple[int, list[str]]],
-    header: _Header,
+    header: Header,
     settings: LogSettings,
     where: str,
 ) -> int:
@@ -287,7 +179,7 @@ def _units_line(
     return stated
 
 
-def _refuse_nameless(header: _Header, data: Sequence[Sequence[str]], line: str, where: str) -> None:
+def _refuse_nameless(header: Header, data: Sequence[Sequence[str]], line: str, where: str) -> None:
     """Raise when data lines hold more values than there are names."""
     n = len(header.names)
     over = [cells for cells in data if any(cells[n:])]
@@ -333,47 +225,3 @@ def _time_unit(name: str, unit: str | None, where: str) -> tuple[str, tuple[str,
         if name.casefold().endswith(ending):
             return known, ()
     return "s", (f"column '{name}' states no unit: taken as seconds",)
-
-
-def _no_header(
-    lines: Sequence[str],
-    best: _Header | None,
-    candidates: Sequence[int],
-    delimiters: Sequence[str],
-    settings: LogSettings,
-    where: str,
-) -> LogError:
-    """Return the error for a log in which names and data do not come together."""
-    if best is not None:
-        for number, cells in _filled(lines, best.line + 1, best.delimiter):
-            time = cells[best.time_index] if best.time_index < len(cells) else ""
-            if time and not is_units_row(cells, best.time_index):
-                return LogError(
-                    f"the time '{time}' is not a number",
-                    where=f"{where}, line {number + 1}, column '{settings.time_column}'",
-                    expected="elapsed time in seconds or milliseconds",
-                    do="Export elapsed time instead of the time of day",
-                )
-        return LogError(
-            "the log holds no data lines",
-            where=where,
-            expected=f"lines of numbers below line {best.line + 1}",
-            do="Copy it from the logger again",
-        )
-    likely = candidates if settings.skip_lines is not None else range(len(lines))
-    for i in likely:
-        for mark in delimiters:
-            names = split_line(lines[i], mark)
-            after = next((cells for _, cells in _filled(lines, i + 1, mark)), [])
-            is_names = len(names) > 1 and len(names) <= len(after) + 1 and not _is_data(names)
-            if settings.skip_lines is not None or (is_names and _is_data(after)):
-                try:
-                    column_index(names, settings.time_column, where=f"{where}, line {i + 1}")
-                except LogError as error:
-                    return error
-    return LogError(
-        f"there is no line of column names with '{settings.time_column}' above lines of numbers",
-        where=where,
-        expected="delimited text with a line of column names",
-        do="Correct time_column in the rig file, or export the log as delimited text",
-    )

@@ -42,7 +42,8 @@ def holds(frames):
     np.testing.assert_array_equal(frames.time_s, TIME)
     np.testing.assert_array_equal(frames.values["torque"], TORQUE)
     np.testing.assert_array_equal(frames.values["load"], LOAD)
-    assert not any(frames.flags["torque"]) and not any(frames.flags["load"])
+    assert not any(frames.flags["torque"])
+    assert not any(frames.flags["load"])
     assert frames.n_rows == TIME.size
 
 
@@ -171,7 +172,7 @@ def test_the_settings_are_taken_as_stated(check, read):
         "Time", delimiter=";", decimal=",", encoding="utf-8", skip_lines=3, units_line=5
     )
     check(text, settings)
-    with pytest.raises(LogError, match="'0,0000' is not a number.*State decimal"):
+    with pytest.raises(LogError, match=r"'0,0000' is not a number.*State decimal"):
         read(text, None, LogSettings("Time", decimal="."))
     with pytest.raises(LogError, match="no column 'Time'"):
         read(text, None, LogSettings("Time", skip_lines=1))
@@ -276,12 +277,14 @@ def test_doubt_in_a_column_that_is_not_read_does_not_matter(read):
 
 
 def test_a_decimal_comma_between_commas_is_refused(read):
-    with pytest.raises(LogError, match="hold 4 values and the line of names 2.*decimal mark too"):
+    with pytest.raises(LogError, match=r"hold 4 values and the line of names 2.*decimal mark too"):
         read("Time,Torque\n" + "".join(f"{i},5,{i},25\n" for i in range(9)))
 
 
 def test_wide_encodings():
-    assert is_wide("utf-16") and is_wide("utf-16-be") and is_wide("utf-32")
+    assert is_wide("utf-16")
+    assert is_wide("utf-16-be")
+    assert is_wide("utf-32")
     assert not any(is_wide(name) for name in ("utf-8", "utf-8-sig", "cp1252", "latin-1", "cp850"))
 
 

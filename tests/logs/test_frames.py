@@ -301,4 +301,5 @@ def test_frames_are_read_only_and_carry_the_hash(read, write):
 
 def test_a_log_without_columns_still_has_a_time(read):
     frames = read(csv(signals(n=4000)), {})
-    assert frames.time_s.size == 400 and not frames.values
+    assert frames.time_s.size == 400
+    assert not frames.values

@@ -50,7 +50,8 @@ def test_padding_with_nuls_is_stripped_and_counted(read):
 def test_a_line_cut_by_nuls_is_dropped(read):
     frames = read(log(rows()).encode() + b"3.0,10" + b"\0" * 100)
     assert frames.n_rows == 30
-    assert "last line" in said(frames) and "100 NUL bytes" in said(frames)
+    assert "last line" in said(frames)
+    assert "100 NUL bytes" in said(frames)
 
 
 def test_nuls_in_the_middle_and_a_restart(read):
@@ -95,12 +96,14 @@ def test_blank_lines_are_nothing(read):
     for i in range(25, 0, -3):
         lines.insert(i, "")
     frames = read(log(lines))
-    assert frames.n_rows == 30 and said(frames) == ""
+    assert frames.n_rows == 30
+    assert said(frames) == ""
 
 
 def test_doubled_carriage_returns_are_nothing(read):
     frames = read(log(rows()).replace("\n", "\r\r\n"))
-    assert frames.n_rows == 30 and said(frames) == ""
+    assert frames.n_rows == 30
+    assert said(frames) == ""
 
 
 def test_a_repeated_header_is_passed_over_and_counted(read):
@@ -224,7 +227,8 @@ def test_a_row_without_a_time_is_dropped_and_counted(read):
     lines = rows()
     lines[12] = ",103.5,0.25"
     frames = read(log(lines))
-    assert frames.n_rows == 30 and frames.time_s.size == 29
+    assert frames.n_rows == 30
+    assert frames.time_s.size == 29
     assert "1 rows without a time left out" in said(frames)
 
 
@@ -252,7 +256,8 @@ def test_one_time_far_ahead_costs_one_row(read):
 
 def test_a_restart_at_zero_drops_the_rest_and_says_so(read):
     frames = read(log(rows(60)) + log(rows(20)))
-    assert frames.n_rows == 80 and frames.time_s.size == 60
+    assert frames.n_rows == 80
+    assert frames.time_s.size == 60
     assert "20 rows left out because their time does not rise" in said(frames)
 
 
@@ -267,7 +272,7 @@ def test_a_time_that_never_rises_is_an_error(read, times):
 
 
 def test_a_missing_column_is_named_with_the_nearest(read):
-    with pytest.raises(LogError, match="R001.csv: there is no column 'Torqe'.*perhaps 'Torque'"):
+    with pytest.raises(LogError, match=r"R001.csv: there is no column 'Torqe'.*perhaps 'Torque'"):
         read(log(rows()), {"torque": "Torqe"})
     with pytest.raises(LogError, match="no column 'zzz'; expected one of 'Time', 'Torque', 'Load'"):
         read(log(rows()), {"torque": "zzz"})
@@ -325,7 +330,7 @@ def test_binary_rubbish(read):
     data = np.random.default_rng(1).integers(0, 256, 100_000, np.uint8).tobytes()
     with pytest.raises(LogError, match="is binary data, not a text log"):
         read(data)
-    with pytest.raises(LogError, match="is a Parquet file, not a text log.*Export"):
+    with pytest.raises(LogError, match=r"is a Parquet file, not a text log.*Export"):
         read(b"PAR1" + data)
     with pytest.raises(LogError, match="is binary data"):
         read(b"\1\0\0\0" * 1000 + b"Time,Torque\n")
@@ -361,7 +366,7 @@ def test_a_damaged_compressed_log(read):
     packed = gzip.compress(log(rows(3000)).encode())
     with pytest.raises(LogError, match="damaged or cut short"):
         read(packed[:-100], name="R001.csv.gz")
-    with pytest.raises(LogError, match="cannot be read|damaged"):
+    with pytest.raises(LogError, match=r"cannot be read|damaged"):
         read(packed[:50] + b"\xff" * 200 + packed[250:], name="R001.csv.gz")
 
 

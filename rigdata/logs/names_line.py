@@ -1,0 +1,171 @@
+"""The line of column names: found together with the delimiter, by the data below it."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from rigdata.campaign.rig import LogSettings
+from rigdata.errors import LogError
+from rigdata.logs.header import (
+    WHITESPACE,
+    column_index,
+    is_units_row,
+    names_in,
+    positions,
+    split_line,
+    split_name,
+)
+from rigdata.logs.numerals import is_number
+
+DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
+DATA_LINES = 2000  # looked at, at most
+_BELOW_NAMES = 60  # lines in which data must follow the names
+_SEP_LINE = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Header:
+    """A line that may hold the names, read with one delimiter."""
+
+    line: int  # counted from 0
+    delimiter: str
+    names: tuple[str, ...]
+    n_fields: int
+    time_index: int
+    sound: int  # data lines below with that many fields and a number as time
+    matched: int  # wanted columns among the names
+
+    @property
+    def rank(self) -> tuple[bool, int, int, int, int]:
+        """Names above data come first, then the line with most wanted columns, the first one."""
+        return self.sound > 0, self.matched, -self.line, self.sound, self.n_fields
+
+
+def find_header(
+    lines: Sequence[str], settings: LogSettings, wanted: Sequence[str], where: str
+) -> Header:
+    """Return the line of names under the delimiter that fits the data best."""
+    stated = settings.delimiter or _sep_line(lines)
+    delimiters = (stated,) if stated else DELIMITERS
+    if settings.skip_lines is not None:
+        if settings.skip_lines >= len(lines):
+            raise LogError(
+                f"has only {len(lines)} lines",
+                where=where,
+                expected=f"column names after {settings.skip_lines} lines",
+                do="Correct skip_lines in the rig file",
+            )
+        candidates = [settings.skip_lines]
+    else:
+        bare = split_name(settings.time_column)[0].split()[0]
+        candidates = [i for i, line in enumerate(lines) if bare in line]
+    headers = [
+        header
+        for i in candidates
+        for mark in delimiters
+        if (header := _header(lines, i, mark, settings.time_column, wanted))
+    ]
+    best = max(headers, key=lambda header: header.rank, default=None)
+    if best is None or best.sound == 0:
+        raise _no_header(lines, best, candidates, delimiters, settings, where)
+    column_index(best.names, settings.time_column, where=f"{where}, line {best.line + 1}")
+    return best
+
+
+def _header(
+    lines: Sequence[str], line: int, mark: str, time_column: str, wanted: Sequence[str]
+) -> Header | None:
+    """Return the line as names, None when the time's column is not among them."""
+    cells = split_line(lines[line], mark)
+    if mark != WHITESPACE and not positions(names_in(cells, len(cells), mark), time_column):
+        return None
+    rows: list[list[str]] = []
+    for _, row in filled_lines(lines, line + 1, mark, most=_BELOW_NAMES):
+        if row == cells or (not rows and positions(row, time_column)):
+            break
+        if _is_data(row):
+            rows.append(row)
+    sizes = Counter(len(row) for row in rows)
+    n_fields = sizes.most_common(1)[0][0] if sizes else len(cells)
+    names = names_in(cells, n_fields, mark)
+    found = positions(names, time_column)
+    if not found or (sizes and n_fields < 2):
+        return None
+    sound = sum(len(row) == n_fields and has_time(row, found[0]) for row in rows)
+    matched = sum(bool(positions(names, name)) for name in wanted)
+    return Header(line, mark, names, n_fields, found[0], sound, matched)
+
+
+def filled_lines(
+    lines: Sequence[str], start: int, mark: str, most: int = DATA_LINES + _BELOW_NAMES
+) -> Iterator[tuple[int, list[str]]]:
+    """Yield number (from 0) and cells of the filled lines from `start` on."""
+    for number in range(start, len(lines)):
+        if lines[number].strip():
+            yield number, split_line(lines[number], mark)
+            most -= 1
+            if most == 0:
+                return
+
+
+def _is_data(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return bool(filled) and 2 * sum(is_number(cell) for cell in filled) >= len(filled)
+
+
+def has_time(cells: Sequence[str], time_index: int) -> bool:
+    """Tell whether the cells of a line hold a number as the time."""
+    return time_index < len(cells) and is_number(cells[time_index])
+
+
+def _sep_line(lines: Sequence[str]) -> str | None:
+    """Return the delimiter that a ``sep=;`` line in front states."""
+    found = next((m for line in lines[:3] if (m := _SEP_LINE.fullmatch(line))), None)
+    return found[1] if found and found[1] in DELIMITERS else None
+
+
+def _no_header(
+    lines: Sequence[str],
+    best: Header | None,
+    candidates: Sequence[int],
+    delimiters: Sequence[str],
+    settings: LogSettings,
+    where: str,
+) -> LogError:
+    """Return the error for a log in which names and data do not come together."""
+    if best is not None:
+        for number, cells in filled_lines(lines, best.line + 1, best.delimiter):
+            time = cells[best.time_index] if best.time_index < len(cells) else ""
+            if time and not is_units_row(cells, best.time_index):
+                return LogError(
+                    f"the time '{time}' is not a number",
+                    where=f"{where}, line {number + 1}, column '{settings.time_column}'",
+                    expected="elapsed time in seconds or milliseconds",
+                    do="Export elapsed time instead of the time of day",
+                )
+        return LogError(
+            "the log holds no data lines",
+            where=where,
+            expected=f"lines of numbers below line {best.line + 1}",
+            do="Copy it from the logger again",
+        )
+    likely = candidates if settings.skip_lines is not None else range(len(lines))
+    for i in likely:
+        for mark in delimiters:
+            names = split_line(lines[i], mark)
+            after = next((cells for _, cells in filled_lines(lines, i + 1, mark)), [])
+            is_names = len(names) > 1 and len(names) <= len(after) + 1 and not _is_data(names)
+            if settings.skip_lines is not None or (is_names and _is_data(after)):
+                try:
+                    column_index(names, settings.time_column, where=f"{where}, line {i + 1}")
+                except LogError as error:
+                    return error
+    return LogError(
+        f"there is no line of column names with '{settings.time_column}' above lines of numbers",
+        where=where,
+        expected="delimited text with a line of column names",
+        do="Correct time_column in the rig file, or export the log as delimited text",
+    )
