@@ -21,6 +21,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from rigdata.arrays import FloatArray
 from rigdata.quantities import QUANTITIES
 
+Drawing = Figure  # what the figure modules return and `inline_svg` takes
 Named = TypeVar("Named", bound=Hashable)
 
 BLACK = "#000000"

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from matplotlib.figure import Figure
-
+from rigdata.figures.style import Drawing
 from rigdata.figures.svg import inline_svg
 from rigdata.report.html import Content, Element, element
 from rigdata.report.numbers import typeset
 
 _LONGEST_NAME = 34
+_MOST_ROWS_TOGETHER = 14  # a longer table may run over a page break in print
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,11 @@ def table(
                 ],
             )
         )
+    classes = ["scroll"]
+    if dense:
+        classes.append("dense")
+    if len(body) <= _MOST_ROWS_TOGETHER:
+        classes.append("whole")
     return element(
         "div",
         element(
@@ -81,17 +86,17 @@ def table(
             element("thead", header),
             element("tbody", body),
         ),
-        class_="scroll dense" if dense else "scroll",
+        class_=" ".join(classes),
         tabindex="0",  # so that a wide table can be scrolled by keyboard
     )
 
 
-def figure(drawing: Figure, *, name: str, title: str, caption: str, description: str) -> Element:
+def figure(drawing: Drawing, *, name: str, title: str, caption: str, description: str) -> Element:
     """Return a figure with its caption and its text alternative.
 
     Parameters
     ----------
-    drawing : matplotlib Figure
+    drawing : Drawing
         From `rigdata.figures`.
     name : str
         Id of the figure, unique on the page.

@@ -35,8 +35,8 @@ _WRITERS = (
     tested_section,
     tables_section,
     left_out_section,
-    provenance_section,
     cautions_section,
+    provenance_section,
 )
 
 

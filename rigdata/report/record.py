@@ -234,16 +234,17 @@ def _inputs(report: ReportInput) -> Content:
 
 
 def _logs(report: ReportInput) -> Content:
-    logs = {run.id: run.log.name for run in report.campaign.runs}
+    summaries = report.reduction.summaries
     rows = [
         (
-            run,
-            element("code", logs.get(run, "")),
-            str(summary.n_rows),
-            str(summary.n_points),
-            element("code", summary.log_sha256),
+            run.id,
+            element("code", run.log.name),
+            str(summaries[run.id].n_rows),
+            str(summaries[run.id].n_points),
+            element("code", summaries[run.id].log_sha256),
         )
-        for run, summary in report.reduction.summaries.items()
+        for run in report.campaign.runs
+        if run.id in summaries
     ]
     if not rows:
         return None
