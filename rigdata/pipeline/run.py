@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -23,13 +23,14 @@ from rigdata.pipeline.folder import (
     results_folder,
     results_stage,
 )
-from rigdata.pipeline.stages import Progress, compare, fit_points, write_points
+from rigdata.pipeline.stages import Progress, compare, fit_points, known_laws, write_points
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
 from rigdata.storage import check_replaceable, write_text
 from rigdata.tables.build import TOLERANCE, build_tables
+from rigdata.tables.exporters import chosen_exporters
 from rigdata.tables.table import CoefficientTable
 from rigdata.tables.write import write_tables
 
@@ -77,7 +78,7 @@ def run_campaign(
     laws: Sequence[str] | None = None,
     margin: float = 0.05,
     tolerance: float = TOLERANCE,
-    formats: Iterable[str] = (),
+    formats: Sequence[str] = (),
 ) -> CampaignResult:
     """Do all of it: read, reduce, fit, compare, and write tables and report.
 
@@ -97,7 +98,7 @@ def run_campaign(
         Ratios within ``1 +- margin`` count as equivalent.
     tolerance : float
         Largest error of linear interpolation in the tables, as a fraction of mu.
-    formats : iterable of str
+    formats : sequence of str
         Table formats beside those that are always written.
 
     Raises
@@ -106,6 +107,8 @@ def run_campaign(
         When the campaign cannot be read, no run gives a friction point, or the
         results cannot be written.  The results are written whole or not at all.
     """
+    chosen_exporters(formats)  # wrong options are told before the work, not after it
+    known_laws(laws)
     campaign = read_campaign(Path(path))
     folder = results_folder(campaign, out)
     check_replaceable(folder, force=force, keep=read_files(campaign))
@@ -120,8 +123,12 @@ def run_campaign(
         fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
     )
     notices = (*reduction.notices, *fits.notices, *ratio_notices, *built.notices)
-    reduction = replace(reduction, notices=notices)
-    options = {"laws": list(laws or ()), "margin": margin, "tolerance": tolerance}
+    options = {
+        "laws": list(laws or ()),
+        "margin": margin,
+        "tolerance": tolerance,
+        "formats": list(formats),
+    }
     say("writing the results")
     with results_stage(campaign, folder, "run", options, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
@@ -130,7 +137,7 @@ def run_campaign(
         files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
         report = ReportInput(
             campaign=campaign,
-            reduction=reduction,
+            reduction=replace(reduction, notices=notices),
             fits=fits.kinetic,
             static=fits.static,
             ratios=ratios,

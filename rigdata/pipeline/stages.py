@@ -64,8 +64,7 @@ def fit_points(
     points: FrictionPoints, campaign: Campaign, *, laws: Sequence[str] | None = None
 ) -> Fits:
     """Fit every group; one that cannot be fitted does not stop the others."""
-    for name in laws or ():
-        law(name)
+    known_laws(laws)
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
     for group, own in split(points, "kinetic").items():
@@ -78,6 +77,12 @@ def fit_points(
             notices.append(Notice(Severity.LEFT_OUT, str(group), fault.what, fault.do))
     static, more = fit_static(points, campaign.reference)
     return Fits(kinetic, static, (*notices, *more))
+
+
+def known_laws(laws: Sequence[str] | None) -> None:
+    """Raise FitError when one of `laws` is unknown."""
+    for name in laws or ():
+        law(name)
 
 
 def compare(
