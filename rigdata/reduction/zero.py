@@ -123,8 +123,8 @@ def _idle_length(
     slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
     if abs(idle_load) > limit or slips:
         return 0
-    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.02 * limit)) | (
-        np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed)
+    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.1 * limit)) | (
+        np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
     )
     # Two frames in a row, so that one stray sample does not end the idle stretch.
     left = np.flatnonzero((away & usable)[:-1] & (away & usable)[1:])
@@ -137,10 +137,8 @@ def _idle_length(
 
 
 def _level(values: FloatArray) -> tuple[float, float]:
-    """Median, and noise from first differences, so that a slope does not widen it."""
-    steps = np.diff(values)
-    noise = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / math.sqrt(2)
-    return float(np.median(values)), noise
+    """Median and standard deviation of a few readings."""
+    return float(np.median(values)), float(values.std(ddof=1))
 
 
 def idle_limit(load: Signal, channel: Channel | None) -> float:

@@ -190,8 +190,8 @@ def _pulls(report: ReportInput) -> Content:
             pulls(values, report.marks),
             name="pulls-dots",
             title="Pulls of the shared sources",
-            caption="Dots between the dashed lines are as they should be; about one in twenty "
-            "lies outside by chance.",
+            caption="Dots between the dashed lines are as they should be; one far outside points "
+            "at a record, a zero or a radius that is wrong.",
             description=f"Sorted dot plot of the largest of {plain(len(values))} pulls. {told}",
         ),
         table(

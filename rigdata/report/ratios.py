@@ -63,9 +63,9 @@ def materials_section(report: ReportInput) -> Section | None:
         "Materials compared",
         (
             paragraph(
-                "Both materials were measured with the same records, so a calibration that is off "
-                "moves both and not their ratio: that is why a ratio is better known than either "
-                "coefficient."
+                "Materials measured with the same records share their errors: a calibration that "
+                "is off moves both coefficients and cancels in their ratio. What remains is how "
+                "much packs and runs differ."
             ),
             figure(
                 ratio_curve(ratios, report.marks, against=baseline),

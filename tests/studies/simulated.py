@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from rigdata.comparison.ratio import compare_groups
+from rigdata.comparison.ratios import compare_groups
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.friction.conditions import Conditions
-from rigdata.friction.estimate import fit_campaign
+from rigdata.friction.fit import fit_campaign
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.simulation import procedures
 from rigdata.simulation.campaign import simulate_campaign
