@@ -36,7 +36,9 @@ def main() -> None:
     campaigns = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     workers = int(sys.argv[2]) if len(sys.argv) > 2 else 2
     print(f"{campaigns} campaigns a law, two materials of three packs each")
-    print(f"{'law':10s} {'mean':>7s} {'1 more':>7s} {'ratio':>7s} {'bias/u':>7s} {'sd/u':>7s}  laws")
+    print(
+        f"{'law':10s} {'mean':>7s} {'1 more':>7s} {'ratio':>7s} {'bias/u':>7s} {'sd/u':>7s}  laws"
+    )
     for law in CURVES:
         found = outcomes(law, range(1000, 1000 + campaigns), workers)
         s = summary(found)

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from rigdata.comparison.ratios import compare_groups
 
 from rigdata.campaign.campaign import read_campaign
+from rigdata.comparison.ratios import compare_groups
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.fit import fit_campaign
 from rigdata.reduction.reduce import reduce_campaign
