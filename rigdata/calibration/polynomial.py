@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.calibration.least_squares import PolynomialFit, fit_polynomial
 from rigdata.calibration.straight_line import fit_uncertain_applied
-from rigdata.calibration.tabulation import tabulate
+from rigdata.calibration.tabulation import SAME_LOAD, tabulate
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.errors import CalibrationError
 from rigdata.quantities import Unit, spread_to_base, to_base, unit_named
@@ -249,7 +249,6 @@ def _reference(
     u = np.zeros(sizes.size)
     np.maximum.at(u, group, spread_to_base(record.reference_u, unit))
     if unit.dimension != "temperature":
-        u[sizes == 0.0] = 0.0
-        if sizes[0] > 0.0:
-            sizes, u = np.append(0.0, sizes), np.append(0.0, u)
+        loaded = sizes > SAME_LOAD * sizes[-1]
+        sizes, u = np.append(0.0, sizes[loaded]), np.append(0.0, u[loaded])
     return np.array([sizes, u])
