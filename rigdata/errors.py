@@ -7,7 +7,10 @@ what to do.  Only ``rigdata.cli`` turns an error into an exit code.
 from __future__ import annotations
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+_MOST_NAMED = 4
 
 
 class RigdataError(Exception):
@@ -96,6 +99,37 @@ class Notice:
 
     def __str__(self) -> str:
         return compose(f"{self.severity.value}: {self.what}", where=self.where, do=self.do)
+
+
+def gathered(notices: Iterable[Notice]) -> tuple[Notice, ...]:
+    """Return the notices with those that say the same of several places made one.
+
+    The order is that of the first of each; the places are named in full up to
+    four, then counted.
+    """
+    places: dict[tuple[Severity, str, str], list[str]] = {}
+    for notice in notices:
+        found = places.setdefault((notice.severity, notice.what, notice.do), [])
+        if notice.where not in found:
+            found.append(notice.where)
+    return tuple(
+        Notice(severity, _in_one(where), what, do) for (severity, what, do), where in places.items()
+    )
+
+
+def _in_one(places: list[str]) -> str:
+    """Name several places: ``run A, B, C and 9 more`` where all are of one kind."""
+    if len(places) == 1:
+        return places[0]
+    kinds = {place.split(" ", 1)[0] for place in places}
+    if len(kinds) == 1 and all(" " in place for place in places):
+        kind = kinds.pop()
+        names = [place.removeprefix(kind + " ") for place in places]
+    else:
+        kind, names = "", places
+    shown, rest = (names, 0) if len(names) <= _MOST_NAMED else (names[:3], len(names) - 3)
+    text = ", ".join(shown) + (f" and {rest} more" if rest else "")
+    return f"{kind}s {text}" if kind else text
 
 
 def compose(what: str, *, where: str = "", expected: str = "", do: str = "") -> str:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
-from rigdata.errors import Notice, ReductionError, RigdataError, Severity
+from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
 from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction, RunSummary
@@ -78,14 +78,11 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
         traces={r.run: r.trace for r in results},
         summaries=account.summaries,
         left_out=account.left_out,
-        # A notice about a channel or a record comes up in every run that uses it.
-        notices=tuple(
-            dict.fromkeys(
-                (
-                    *campaign.notices,
-                    *account.notices,
-                    *(n for name in drags if name in tested for n in drags[name].notices),
-                )
+        notices=gathered(
+            (
+                *campaign.notices,
+                *account.notices,
+                *(n for name in drags if name in tested for n in drags[name].notices),
             )
         ),
         drag={name: drags[name].words for name in drags if name in tested},
