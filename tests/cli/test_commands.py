@@ -95,10 +95,10 @@ def test_the_stages_alone_give_what_run_gives(results, campaign: Path, tmp_path:
     assert (out / "budget.csv").read_bytes() == (whole / "budget.csv").read_bytes()
     fitted = invoke("fit", campaign, "--out", out)
     assert fitted.exit_code in (0, 3)
-    assert "log-speed" in fitted.stdout
     for group, fit in read_fits(out / "fits.json")[0].items():
         again = read_fits(whole / "fits.json")[0][group]
         assert fit.law == again.law
+        assert fit.law in fitted.stdout
         np.testing.assert_allclose(fit.theta, again.theta, rtol=1e-6)
     compared = invoke("compare", campaign, "--out", out)
     assert "grips" in compared.stdout
