@@ -195,7 +195,8 @@ def _read_channels(tables: dict[str, Any], place: Place) -> dict[str, Channel]:
     for name, values in read.items():
         if "calibration" in values:
             inside = place.inside(name)
-            *values["earlier"], values["calibration"] = _read_records(values["calibration"], inside)
+            records = _read_records(values["calibration"], inside)
+            values |= {"calibration": records[-1], "earlier": records[:-1]}
         check_channel(name, values, read, place.inside(name))
     channels = {name: Channel(name=name, **values) for name, values in read.items()}
     _check_together(channels, place)

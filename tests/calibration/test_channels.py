@@ -53,6 +53,7 @@ def read(
     *,
     flags: Mapping[str, np.ndarray] | None = None,
     units: Mapping[str, str | None] | None = None,
+    date: datetime.date | None = None,
 ) -> Signals:
     rig = Rig(
         path=Path("rig.toml"),
@@ -75,7 +76,7 @@ def read(
         notices=(),
         sha256="ab" * 32,
     )
-    return to_signals(frames, rig, run="R1")
+    return to_signals(frames, rig, run="R1", date=date)
 
 
 def row(signal: Signal, source: str) -> np.ndarray:
@@ -197,6 +198,28 @@ class TestCalibrated:
         assert (lever.scope, lever.effect) == (Scope.RIG, Effect.PROPORTIONAL)
         with pytest.raises(CampaignError, match="lever arm has no uncertainty"):
             read({"torque": replace(channel, lever_arm_u_mm=None)}, {"torque": RAMP})
+
+    def test_the_day_of_the_run_chooses_among_records(self) -> None:
+        later = torque_record(
+            id="TC-2", date=datetime.date(2025, 3, 11), indicated=0.0101 * STEPS + RIPPLE
+        )
+        channel = replace(self.torque, calibration=later, earlier=(torque_record(),))
+        logged = {"torque": 2.0 * RAMP}
+        with pytest.raises(CalibrationError, match="run R1: the run has no date"):
+            read({"torque": channel}, logged)
+        days = (datetime.date(2025, 3, d) for d in (1, 6, 11))
+        first, half, last = (
+            read({"torque": channel}, logged, date=day).channels["torque"] for day in days
+        )
+        assert half.values == pytest.approx((first.values + last.values) / 2)
+        assert last.values == pytest.approx(200.0 * RAMP / 1.01, abs=0.05)
+        assert row(half, "torque:TC-1:drift") == pytest.approx(
+            (last.values - first.values) / np.sqrt(12)
+        )
+        assert "torque:TC-2:residual:R1" in [source.id for source in last.sources]
+        volts = replace(channel, earlier=(torque_record(indicated_unit="V"),))
+        with pytest.raises(CalibrationError, match="the record is in V"):
+            read({"torque": volts}, logged, date=datetime.date(2025, 3, 20))
 
     def test_one_sd_of_each_source_is_what_the_row_says(self) -> None:
         # Move the fit by one standard deviation of its slope and read again.
