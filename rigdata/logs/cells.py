@@ -7,6 +7,7 @@ way that tells missing, over range and faulty cells apart.
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +20,7 @@ from rigdata.errors import LogError
 from rigdata.logs.block import Block, Loss, Tally
 from rigdata.logs.header import WHITESPACE, split_line
 from rigdata.logs.numerals import is_missing, is_number, is_overrange, missing_spellings
+from rigdata.logs.rawbytes import count_of
 
 _MISSING = missing_spellings()
 _NEWLINE, _BLANK, _LAST_DIGIT, _EXPONENT = b"\n 9e"
@@ -88,14 +90,17 @@ def parse(text: bytes, first_line: int, layout: Layout, tally: Tally) -> Block:
         When a wanted cell is neither a number nor one of the texts of
         `rigdata.logs.numerals`.
     """
-    count = text.count(b"\n")
-    columns = _fast(text, count, layout) if _is_even(text, count, layout) else None
+    count = count_of("\n", text)
+    even = _is_even(text, count, layout)
+    columns = _fast(text, count, layout) if even else None
     if columns is None:
         text, lines = _sifted(text, first_line, layout, tally)
         if lines.size == 0:
             nothing = np.empty(0)
             return Block(nothing, dict.fromkeys(layout.columns, nothing))
-        columns = _fast(text, lines.size, layout) or _slow(text, lines, layout)
+        again = lines.size < count or not even  # else the fast way has failed already
+        columns = _fast(text, lines.size, layout) if again else None
+        columns = columns or _slow(text, lines, layout)
     time = columns[layout.time_index]
     return Block(
         time if layout.time_factor == 1.0 else time * layout.time_factor,
@@ -124,13 +129,13 @@ def _is_even(text: bytes, count: int, layout: Layout) -> bool:
     """Tell whether the lines surely have the usual number of fields each, in all."""
     if layout.delimiter == WHITESPACE or layout.least_fields != layout.n_fields:
         return False
-    return text.count(layout.delimiter.encode()) == count * (layout.n_fields - 1)
+    return count_of(layout.delimiter, text) == count * (layout.n_fields - 1)
 
 
 def _fast(text: bytes, count: int, layout: Layout) -> dict[int, FloatArray] | None:
     """Return the wanted columns, None when the parser meets text or loses a line."""
     try:
-        columns = _parsed(text, layout, dtype=np.float64, na_values=_MISSING)
+        columns = _parsed(text, layout, _used(layout), dtype=np.float64, na_values=_MISSING)
     except (ValueError, pd.errors.ParserError):
         return None
     return columns if columns[layout.time_index].size == count else None
@@ -139,51 +144,60 @@ def _fast(text: bytes, count: int, layout: Layout) -> dict[int, FloatArray] | No
 def _slow(text: bytes, lines: IntArray, layout: Layout) -> dict[int, FloatArray]:
     """Return the wanted columns, every cell that is no number accounted for."""
     text = text.decode(layout.encoding, "replace").encode()
-    quoting = 0
-    cells = _texts(text, layout, quoting)
-    if cells is None or cells[layout.time_index].size != lines.size:
-        quoting = 3  # a lone quote swallowed lines: take quotes for text
-        cells = _texts(text, layout, quoting)
-    if cells is None or cells[layout.time_index].size != lines.size:
+    quoting = csv.QUOTE_MINIMAL
+    columns = _guessed(text, layout, quoting)
+    if columns is None or columns[layout.time_index].size != lines.size:
+        # A lone quotation mark swallowed lines: take the marks for text, if that shifts nothing.
+        quoting = csv.QUOTE_NONE
+        data = np.frombuffer(text, np.uint8)
+        fields = _fields(data, _line_starts(data)[0], layout.delimiter)
+        columns = _guessed(text, layout, quoting) if (fields <= layout.n_fields).all() else None
+    if columns is None or columns[layout.time_index].size != lines.size:
         raise LogError(
             f"lines {lines[0]} to {lines[-1]} cannot be told apart",
             where=layout.where,
             do="Look for quotation marks or other stray characters there",
         )
-    others: dict[int, list[str]] = {}
-    over: dict[int, Any] = {}
-    for index, column in cells.items():
-        unique = pd.unique(column)
-        beyond = [cell for cell in unique if is_overrange(cell.strip())]
-        odd = [cell for cell in unique if not is_number(cell.strip(), layout.decimal)]
-        for cell in odd:
-            if not is_missing(cell.strip()) and cell not in beyond:
-                line = int(lines[np.flatnonzero(column == cell)[0]])
-                raise _bad_cell(cell, line, index, layout)
-        others[index] = [*odd, *beyond, ""]
-        over[index] = np.isin(column, beyond) if beyond else None
-    try:
-        numbers = _parsed(text, layout, dtype=np.float64, na_values=others, quoting=quoting)
-    except ValueError as error:
-        raise LogError(
-            str(error), where=f"{layout.where}, lines {lines[0]} to {lines[-1]}"
-        ) from error
-    for index, mask in over.items():
-        if mask is not None:
-            numbers[index] = np.where(mask, np.inf, numbers[index])
-    return numbers
+    textual = [index for index, column in columns.items() if column.dtype.kind not in "fiu"]
+    cells = _parsed(text, layout, textual, dtype=object, na_filter=False, quoting=quoting)
+    no_numbers: dict[int, list[str]] = dict.fromkeys(columns, _MISSING)
+    for index in textual:
+        odd, beyond = _told_apart(cells[index], index, lines, layout)
+        no_numbers[index] = odd
+        cells[index] = np.isin(cells[index], beyond)
+    how = {"dtype": np.float64, "na_values": no_numbers, "quoting": quoting}
+    numbers = _parsed(text, layout, _used(layout), **how)
+    return numbers | {index: np.where(cells[index], np.inf, numbers[index]) for index in textual}
 
 
-def _texts(text: bytes, layout: Layout, quoting: int) -> dict[int, Any] | None:
+def _told_apart(
+    column: Any, index: int, lines: IntArray, layout: Layout
+) -> tuple[list[str], list[str]]:
+    """Return the cells of a column that are no numbers, and those of them over range."""
+    unique = [(cell, cell.strip()) for cell in pd.unique(column)]
+    beyond = [cell for cell, bare in unique if is_overrange(bare)]
+    missing = [cell for cell, bare in unique if is_missing(bare)]
+    known = {*beyond, *missing}
+    for cell, bare in unique:
+        if not is_number(bare, layout.decimal) and cell not in known:
+            raise _bad_cell(bare, int(lines[np.flatnonzero(column == cell)[0]]), index, layout)
+    return [*beyond, *missing, ""], beyond
+
+
+def _guessed(text: bytes, layout: Layout, quoting: int) -> dict[int, Any] | None:
+    """Return the wanted columns in the types that the parser finds, None when it fails."""
     try:
-        return _parsed(text, layout, dtype=object, na_filter=False, quoting=quoting)
+        return _parsed(text, layout, _used(layout), na_values=_MISSING, quoting=quoting)
     except pd.errors.ParserError:
         return None
 
 
-def _parsed(text: bytes, layout: Layout, **how: Any) -> dict[int, Any]:
-    """Return the wanted columns by position, as the parser reads them."""
-    used = sorted({layout.time_index, *layout.columns.values()})
+def _used(layout: Layout) -> list[int]:
+    return sorted({layout.time_index, *layout.columns.values()})
+
+
+def _parsed(text: bytes, layout: Layout, used: list[int], **how: Any) -> dict[int, Any]:
+    """Return columns by position, as the parser reads them."""
     uneven = layout.least_fields != layout.n_fields
     if uneven:  # the parser wants a line with all the fields that it is told of
         text = layout.delimiter.join("0" * layout.n_fields).encode() + b"\n" + text
@@ -208,8 +222,7 @@ def _parsed(text: bytes, layout: Layout, **how: Any) -> dict[int, Any]:
 def _sifted(text: bytes, first_line: int, layout: Layout, tally: Tally) -> tuple[bytes, IntArray]:
     """Return the sound lines of a block and their numbers; the others are counted."""
     data = np.frombuffer(text, np.uint8)
-    ends = np.flatnonzero(data == _NEWLINE)
-    starts = np.concatenate(([0], ends[:-1] + 1))
+    starts, ends = _line_starts(data)
     filled = np.add.reduceat(data > _BLANK, starts, dtype=np.int64) > 0
     fields = _fields(data, starts, layout.delimiter)
     keep = filled & (fields >= layout.least_fields) & (fields <= layout.n_fields)
@@ -231,6 +244,12 @@ def _sifted(text: bytes, first_line: int, layout: Layout, tally: Tally) -> tuple
     if not keep.all():
         text = b"".join(text[starts[i] : ends[i] + 1] for i in np.flatnonzero(keep))
     return text, numbers[keep]
+
+
+def _line_starts(data: Any) -> tuple[IntArray, IntArray]:
+    """Return where the lines start and where their line feeds are."""
+    ends = np.flatnonzero(data == _NEWLINE)
+    return np.concatenate(([0], ends[:-1] + 1)), ends
 
 
 def _fields(data: Any, starts: IntArray, delimiter: str) -> IntArray:

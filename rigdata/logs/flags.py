@@ -188,11 +188,12 @@ def spikes(values: FloatArray, steps: FloatArray, resolution: float) -> BoolArra
     """
     found = None
     for width in (1, 2):
-        for start in _excursions(steps, width):
-            height = _height(values, start, width)
-            if height > _RESOLUTIONS * resolution and height > _noise(values, start, width):
+        start, height = _heights(values, steps, _excursions(steps, width), width)
+        likely = height > _RESOLUTIONS * resolution
+        for at, high in zip(start[likely], height[likely], strict=True):
+            if high > _noise(values, int(at), width):
                 found = np.zeros(values.size, np.bool_) if found is None else found
-                found[start : start + width] = True
+                found[at : at + width] = True
     return found
 
 
@@ -213,18 +214,20 @@ def _excursions(steps: FloatArray, width: int) -> IntArray:
     return np.flatnonzero(product < around) + _NEAR + 1
 
 
-def _height(values: FloatArray, start: int, width: int) -> float:
-    """Return how far the excursion stands out on both sides; 0 when it is no spike."""
+def _heights(
+    values: FloatArray, steps: FloatArray, start: IntArray, width: int
+) -> tuple[IntArray, FloatArray]:
+    """Return the excursions that come back and stand out on both sides, and their heights."""
     before, after = values[start - 1], values[start + width]
-    inside = values[start : start + width]
-    up = np.minimum(inside - before, inside - after).min()
-    down = np.minimum(before - inside, after - inside).min()
-    height = float(max(up, down))
-    if not height > 0.0 or abs(after - before) > _RETURNS * height:
-        return 0.0
-    steps = np.abs(np.diff(values[start - 1 - _NEAR : start + width + 1 + _NEAR]))
-    around = max(steps[:_NEAR].max(), steps[-_NEAR:].max())
-    return height if height > _STANDS_OUT * around else 0.0
+    inside = np.stack([values[start + i] for i in range(width)])
+    up = np.minimum(inside - before, inside - after).min(axis=0)
+    down = np.minimum(before - inside, after - inside).min(axis=0)
+    height = np.maximum(up, down)
+    near = [steps[start - 2 - i] for i in range(_NEAR)]
+    near += [steps[start + width + i] for i in range(_NEAR)]
+    around = np.abs(np.stack(near)).max(axis=0)
+    chosen = (np.abs(after - before) <= _RETURNS * height) & (height > _STANDS_OUT * around)
+    return start[chosen], height[chosen]
 
 
 def _noise(values: FloatArray, start: int, width: int) -> float:

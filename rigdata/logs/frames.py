@@ -27,7 +27,7 @@ from rigdata.storage import sha256
 
 __all__ = ["ColumnRequest", "Flag", "Frames", "read_frames"]
 
-BLOCK_BYTES = 4 * 2**20
+BLOCK_BYTES = 2 * 2**20
 # A sample this close below the end of a frame belongs to the next one: decimal
 # times such as 0.29 s do not fall on binary multiples of 0.01 s.
 _EDGE = 1e-3

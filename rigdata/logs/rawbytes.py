@@ -8,6 +8,8 @@ import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from rigdata.campaign.files import shown
 from rigdata.errors import LogError
 
@@ -104,6 +106,11 @@ def tail_of(path: Path, size: int) -> tuple[bytes, int]:
         total += len(piece)
         tail = (tail + piece)[-size:]
     return tail, total
+
+
+def count_of(character: str, data: bytes) -> int:
+    """Return how often an ASCII character stands in `data`; several times faster than `count`."""
+    return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord(character)))
 
 
 def text_encoding(head: bytes, *, complete: bool, stated: str | None, where: str) -> str:

@@ -18,7 +18,7 @@ from rigdata.logs.cells import Layout, parse
 from rigdata.logs.dialect import Dialect, detect
 from rigdata.logs.header import column_index, split_line
 from rigdata.logs.numerals import is_number
-from rigdata.logs.rawbytes import is_wide, pieces, tail_of
+from rigdata.logs.rawbytes import count_of, is_wide, pieces, tail_of
 from rigdata.quantities import UNITS
 
 LONGEST_LINE = 2**20  # bytes
@@ -132,13 +132,13 @@ class TextLog:
             if b"\r" in text:
                 text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             if skip:
-                passed = min(skip, text.count(b"\n"))
+                passed = min(skip, count_of("\n", text))
                 text = text.split(b"\n", passed)[-1]
                 skip -= passed
                 number += passed
             if text:
                 yield number, text
-                number += text.count(b"\n")
+                number += count_of("\n", text)
         if rest.strip(b" \t\x1a"):
             tally.add(Loss.CUT_LINE, 1, [f"line {number}"])
 
@@ -149,8 +149,7 @@ class TextLog:
             decoder = codecs.getincrementaldecoder(self.dialect.encoding)("replace")
         for piece in pieces(self._path, self._block_bytes):
             plain = decoder.decode(piece).encode() if decoder else piece
-            nuls = plain.count(b"\0")
-            if nuls:
-                tally.add(Loss.NUL, nuls)
+            if b"\0" in plain:
+                tally.add(Loss.NUL, count_of("\0", plain))
                 plain = plain.replace(b"\0", b"")
             yield plain

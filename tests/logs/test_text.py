@@ -383,3 +383,20 @@ def test_the_range_is_in_logged_units(read):
     expected = [100 + i % 7 + 0.5 in (100.5, 106.5) for i in range(70)]
     assert (frames.flags["torque"] == Flag.SATURATED).tolist() == expected
     assert frames.counts["torque"] == {Flag.SATURATED: sum(expected)}
+
+
+def test_a_lone_quotation_mark_never_shifts_columns(read):
+    lines = [line.replace(",", ',"a, b",', 1) for line in rows()]
+    lines[10] = lines[10].replace('b"', "b")
+    with pytest.raises(LogError, match="lines 2 to 31 cannot be told apart"):
+        read(log(lines, "Time,State,Torque,Load\n"))
+
+
+def test_numbers_in_quotes(read):
+    lines = [",".join(f'"{cell}"' for cell in line.split(",")) for line in rows()]
+    assert list(read(log(lines)).values["torque"][:2]) == [100.5, 101.5]
+
+
+def test_words_of_truth_are_no_numbers(read):
+    with pytest.raises(LogError, match="'True' is not a number"):
+        read(log([line.replace(".5,", ".5,True,") for line in rows()], "Time,Load,Torque,x\n"))
