@@ -134,9 +134,17 @@ class ClassVerdict:
     basis: str
 
     @property
+    def determined(self) -> bool:
+        """Whether the record shows enough to speak of a class at all.
+
+        That is the error of the curve, and series that can be compared.
+        """
+        return determined(self.not_shown)
+
+    @property
     def words(self) -> str:
         """The verdict in words, always with what it rests on."""
-        text = "no class met"
+        text = "no class met" if self.determined else "no class can be told"
         if self.name:
             text = f"class {self.name} from {self.lowest_load:.4g} {self.unit} up"
         if self.not_shown:
@@ -185,7 +193,11 @@ def classify(errors: Errors, limits: ClassLimits, unit: str) -> ClassVerdict:
         A class is met from the largest load down to the last one before an
         error exceeds its limit, if that is at most half the largest.  An error
         that is not shown is not held against the sensor; the verdict names it.
+        Without the error of the curve, or without series to compare, there is
+        no class.
     """
+    if not determined(errors.not_shown):
+        return ClassVerdict("", math.nan, unit, errors.not_shown, limits.basis)
     size = np.abs(errors.loads)
     order = np.argsort(-size, kind="stable")
     top = float(size.max(initial=0.0))
@@ -199,3 +211,9 @@ def classify(errors: Errors, limits: ClassLimits, unit: str) -> ClassVerdict:
             lowest = float(size[order[passed - 1]])
             return ClassVerdict(name, lowest, unit, errors.not_shown, limits.basis)
     return ClassVerdict("", math.nan, unit, errors.not_shown, limits.basis)
+
+
+def determined(not_shown: tuple[str, ...]) -> bool:
+    """Tell whether a class can be given although the errors `not_shown` are not known."""
+    compared = not {"repeatability", "reproducibility"} <= set(not_shown)
+    return compared and "interpolation" not in not_shown

@@ -89,9 +89,9 @@ class SensorState:
 
     @property
     def class_words(self) -> str:
-        """The class in one word, with a star where not all of it is shown."""
+        """The class in one word, with a star where not all of it is shown; else a dash."""
         verdict = self.assessment.verdict
-        if verdict is None:
+        if verdict is None or not verdict.determined:
             return "-"
         return (verdict.name or "none") + ("*" if verdict.not_shown else "")
 

@@ -75,6 +75,16 @@ def test_what_is_not_shown_is_named_and_not_held_against_the_sensor():
     assert both.not_shown == ("reversibility", "creep")
 
 
+@pytest.mark.parametrize(
+    "hidden", [("interpolation",), ("repeatability", "reproducibility")], ids=str
+)
+def test_a_class_needs_the_curve_and_series_to_compare(hidden):
+    nan = np.full(4, np.nan)
+    verdict = classify(errors(**dict.fromkeys(hidden, nan)), read_limits(), "N")
+    assert (verdict.name, verdict.determined) == ("", False)
+    assert verdict.words.startswith("no class can be told, without ")
+
+
 def test_no_class_is_said_as_such():
     verdict = classify(errors(zero=5.0), read_limits(), "N")
     assert verdict.name == ""
