@@ -149,11 +149,6 @@ class Rig:
         object.__setattr__(self, "channels", MappingProxyType(dict(self.channels)))
 
     @property
-    def records(self) -> dict[str, CalibrationRecord]:
-        """The newest calibration record of each channel that has one."""
-        return {c.name: c.calibration for c in self.channels.values() if c.calibration}
-
-    @property
     def histories(self) -> dict[str, tuple[CalibrationRecord, ...]]:
         """All calibration records of each channel that has one, oldest first."""
         return {c.name: c.records for c in self.channels.values() if c.records}

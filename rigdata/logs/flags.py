@@ -42,6 +42,7 @@ STUCK_S = 1.0
 STUCK_SAMPLES = 50
 HELD_SAMPLES = 5
 GAP_STEPS = 3.0
+RESOLUTIONS = 4.0  # smallest steps of a channel that a jump must exceed
 # Instruments write 9.9E37 for over range and 9.91E37 for not a number
 # (from memory of SCPI 1999, volume 1, 7.2.1.4 and 7.2.1.5).
 OVERRANGE = 9.9e37
@@ -52,7 +53,6 @@ _STANDS_OUT = 5.0  # ... by this factor
 _RETURNS = 0.3  # a spike comes back to within this share of its height
 _WIDE = 32  # samples on either side from which the noise is taken
 _NOISES = 10.0  # median second differences that an excursion must reach twice over
-_RESOLUTIONS = 4.0  # and the resolutions of the channel
 
 _LEAST = max(_WIDE + _NEAR + 3, STUCK_SAMPLES + 3)  # samples that a flag may look away ...
 _MARGIN_S = 1.01 * STUCK_S  # ... and seconds, whichever is more
@@ -157,8 +157,8 @@ def held(
     return first, last, np.nan_to_num(np.minimum(padded[first], padded[last + 1]))
 
 
-def spikes(values: FloatArray, steps: FloatArray, resolution: float) -> BoolArray | None:
-    """Return excursions of one or two samples far outside the local noise, or None.
+def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return the samples of excursions far outside the local noise, and their heights.
 
     Parameters
     ----------
@@ -166,12 +166,17 @@ def spikes(values: FloatArray, steps: FloatArray, resolution: float) -> BoolArra
         Samples, NaN where missing.
     steps : (n - 1,) array
         Their differences.
-    resolution : float
-        Smallest step that the channel makes, 0 when not known; in its unit.
+
+    Returns
+    -------
+    at : (s,) int array
+        Samples in such excursions, rising.
+    heights : (s,) array
+        How far each excursion stands out.
 
     Notes
     -----
-    An excursion is a spike when
+    An excursion of one or two samples is a spike when
 
     1. it leaves and comes back: the two sides agree within 0.3 of its height,
        so that a step, a breakaway drop or a slip is none;
@@ -180,21 +185,21 @@ def spikes(values: FloatArray, steps: FloatArray, resolution: float) -> BoolArra
     3. twice its height, which is its second difference, exceeds 10 times the
        median absolute second difference of the 32 samples on either side (over 8
        standard deviations of white noise);
-    4. its height exceeds 4 times the resolution, so that a flicker of the last
-       digit is none.
+    4. its height exceeds `RESOLUTIONS` times the smallest step of the channel, so
+       that a flicker of the last digit or a lone pulse of a slow encoder is none.
+       That step is only known at the end of the log: the caller checks it.
 
     An excursion within three samples of the ends of the log or of a missing
     sample cannot be told from a step and is not flagged.
     """
-    found = None
+    found: dict[int, float] = {}
     for width in (1, 2):
-        start, height = _heights(values, steps, _excursions(steps, width), width)
-        likely = height > _RESOLUTIONS * resolution
-        for at, high in zip(start[likely], height[likely], strict=True):
-            if high > _noise(values, int(at), width):
-                found = np.zeros(values.size, np.bool_) if found is None else found
-                found[at : at + width] = True
-    return found
+        starts, heights = _heights(values, steps, _excursions(steps, width), width)
+        for start, height in zip(starts.tolist(), heights.tolist(), strict=True):
+            if height > _noise(values, start, width):
+                found |= dict.fromkeys(range(start, start + width), height)
+    at = np.array(sorted(found), np.int64)
+    return at, np.array([found[i] for i in at.tolist()])
 
 
 def _excursions(steps: FloatArray, width: int) -> IntArray:
@@ -257,8 +262,10 @@ def _marked(first: IntArray, last: IntArray, count: int) -> BoolArray:
     return np.cumsum(edges[:-1]) > 0
 
 
-def smallest_step(values: FloatArray) -> float:
-    """Return the smallest change between neighbouring samples that differ, 0 when none do."""
-    steps = np.abs(np.diff(values[~np.isnan(values)]))
-    steps = steps[steps > 0.0]
-    return float(steps.min()) if steps.size else 0.0
+def smallest_step(steps: FloatArray) -> float:
+    """Return the smallest of the steps that are not 0, infinite when there is none."""
+    if steps.size == 0:
+        return np.inf
+    sizes = np.abs(steps)
+    sizes[~(sizes > 0.0)] = np.inf  # NaN too
+    return float(sizes.min())

@@ -170,7 +170,7 @@ def read_frames(
         periods={key: look.periods.get(key, look.sample_s) for key in columns},
         n_rows=streams.n_rows,
         sample_s=look.sample_s,
-        frame_s=look.sample_s if single else length,
+        frame_s=look.sample_s if single else max(length, look.sample_s),
         dialect=log.dialect,
         notices=(*log.notices, *tally.notices(where)),
         sha256=digest.result(),
@@ -205,11 +205,10 @@ class _Streams:
         self._look, self._frame_s, self._tally = look, frame_s, tally
         self._order = RisingRows(tally)
         dense = {key: request for key, request in columns.items() if key not in look.periods}
-        self._dense = Stream(dense, look.resolutions, look.sample_s, *span)
+        self._dense = Stream(dense, look.sample_s, *span)
         # A sparse column has no gaps of its own: `between_samples` finds its holes.
         self._sparse = {
-            key: Stream({key: columns[key]}, look.resolutions, np.inf, -np.inf, np.inf)
-            for key in look.periods
+            key: Stream({key: columns[key]}, np.inf, -np.inf, np.inf) for key in look.periods
         }
         self._holes = {key: Holes(period) for key, period in look.periods.items()}
         self._used = 0

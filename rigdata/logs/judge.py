@@ -8,10 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
-from rigdata.logs.flags import OVERRANGE, Flag, beyond_numbers, held, outside, spikes, stuck
+from rigdata.logs.flags import (
+    OVERRANGE,
+    RESOLUTIONS,
+    Flag,
+    beyond_numbers,
+    held,
+    outside,
+    spikes,
+    stuck,
+)
 
 FlagArray = NDArray[np.uint8]
-_STEEP = 4.0  # resolutions
 
 
 @dataclass(frozen=True)
@@ -34,13 +42,32 @@ class ColumnRequest:
     may_stick: bool = False
 
 
-def judged(
-    time_s: FloatArray,
-    raw: FloatArray,
-    gap: BoolArray,
-    request: ColumnRequest,
-    resolution: float,
-) -> tuple[FloatArray, FloatArray, FlagArray | None]:
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """What was found out about the samples of one column.
+
+    Attributes
+    ----------
+    values : (n,) array
+        The samples, NaN where there is no number.
+    steps : (n - 1,) array
+        Their differences.
+    flags : (n,) uint8 array or None
+        Union of `Flag` for each sample, None when there is none at all.
+    spikes : (s,) int array
+        Samples flagged as spikes.
+    heights : (s,) array
+        Height of each.
+    """
+
+    values: FloatArray
+    steps: FloatArray
+    flags: FlagArray | None
+    spikes: IntArray
+    heights: FloatArray
+
+
+def judged(time_s: FloatArray, raw: FloatArray, gap: BoolArray, request: ColumnRequest) -> Verdict:
     """Flag the samples of one column.
 
     Parameters
@@ -51,27 +78,17 @@ def judged(
         Samples after a gap in time.
     request : ColumnRequest
         Range, and whether the channel may stay constant.
-    resolution : float
-        Smallest step of the channel, 0 when not known.
-
-    Returns
-    -------
-    values : (n,) array
-        The samples, NaN where there is no number.
-    steps : (n - 1,) array
-        Their differences.
-    flags : (n,) uint8 array or None
-        Union of `Flag` for each sample, None when there is none at all.
     """
-    marks: list[tuple[Flag, BoolArray | None]] = []
+    marks: list[tuple[Flag, BoolArray | IntArray | None]] = []
     values = raw
     # NaN fails both comparisons, so that a clean block costs two passes.
     if not (raw.min() > -OVERRANGE and raw.max() < OVERRANGE):
         values, over = beyond_numbers(raw)
         marks += [(Flag.SATURATED, over), (Flag.MISSING, np.isnan(values) & ~over)]
     steps = np.diff(values)
+    at, heights = spikes(values, steps)
     marks.append((Flag.SATURATED, outside(values, request.low, request.high)))
-    marks.append((Flag.SPIKE, spikes(values, steps, resolution)))
+    marks.append((Flag.SPIKE, at if at.size else None))
     if not request.may_stick:
         marks.append((Flag.STUCK, stuck(time_s, steps)))
     if gap.any():
@@ -81,29 +98,26 @@ def judged(
         if found is not None:
             flags = np.zeros(raw.size, np.uint8) if flags is None else flags
             flags[found] |= flag.value
-    return values, steps, flags
+    return Verdict(values, steps, flags, at, heights)
 
 
 class Rail:
     """Finds where a channel is held at its highest or lowest value: saturation without a range.
 
     A run of at least 5 samples exactly at the extreme of the whole log, shorter
-    than a stuck channel, entered and left by steps over 4 times the resolution,
-    is saturated, unless the extreme is 0 or the value with which the channel
-    starts or ends: that is where it is parked.
+    than a stuck channel, entered and left by steps over 4 times the smallest
+    step of the channel, is saturated, unless the extreme is 0 or the value with
+    which the channel starts or ends: that is where it is parked.
 
     Parameters
     ----------
     sign : float
         1 for the highest value, -1 for the lowest.
-    resolution : float
-        Smallest step of the channel.
     """
 
-    def __init__(self, sign: float, resolution: float) -> None:
+    def __init__(self, sign: float) -> None:
         self._sign = sign
-        self._steep = _STEEP * resolution
-        self._found: list[tuple[IntArray, IntArray]] = []
+        self._found: list[tuple[IntArray, IntArray, FloatArray]] = []
         self._first = self._last = np.nan
         self.level = np.nan
 
@@ -132,22 +146,23 @@ class Rail:
         if extreme != self.level:
             return
         first, last, steep = held(time_s, values, steps, self.level)
-        chosen = steep > self._steep
-        if not chosen.any():
+        first, last = np.maximum(first, core.start), np.minimum(last, core.stop - 1)
+        length = np.maximum(last - first + 1, 0)
+        run = np.repeat(np.arange(length.size), length)
+        if run.size == 0:
             return
-        edges = np.zeros(values.size + 1, np.int64)
-        edges[first[chosen]] += 1
-        edges[last[chosen] + 1] -= 1
-        inside = np.cumsum(edges[:-1])[core] > 0
-        if inside.any():
-            self._found.append(np.unique(frames[core][inside], return_counts=True))
+        at = np.arange(run.size) - np.repeat(np.cumsum(length) - length, length) + first[run]
+        cuts = np.flatnonzero((np.diff(run) > 0) | (np.diff(frames[at]) > 0)) + 1
+        starts = np.concatenate(([0], cuts))
+        counts = np.diff(np.concatenate((starts, [run.size])))
+        self._found.append((frames[at][starts], counts, steep[run][starts]))
 
-    def saturated(self) -> tuple[IntArray, IntArray]:
+    def saturated(self, smallest_step: float) -> tuple[IntArray, IntArray]:
         """Return the frames with samples held at the extreme, and how many of them."""
         if not self._found or self.level in (0.0, self._first, self._last):
             nothing = np.empty(0, np.int64)
             return nothing, nothing
-        return (
-            np.concatenate([frames for frames, _ in self._found]),
-            np.concatenate([counts for _, counts in self._found]),
-        )
+        frames, counts, steep = (np.concatenate(parts) for parts in zip(*self._found, strict=True))
+        chosen = steep > RESOLUTIONS * smallest_step
+        numbers, place = np.unique(frames[chosen], return_inverse=True)
+        return numbers, np.bincount(place, counts[chosen], numbers.size).astype(np.int64)

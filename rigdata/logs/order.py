@@ -8,6 +8,9 @@ from rigdata.arrays import BoolArray, FloatArray
 from rigdata.logs.block import Block, Loss, Tally
 
 
+LATEST_S = 1e12  # 30 000 years; a later time is none
+
+
 class RisingRows:
     """Passes on the rows whose time rises, block by block.
 
@@ -25,7 +28,7 @@ class RisingRows:
     def push(self, block: Block) -> Block:
         """Return the rows that can be judged now; the last two wait for what follows."""
         time = block.time_s
-        known = np.isfinite(time)
+        known = np.abs(time) < LATEST_S
         if not known.all():
             self._tally.add(Loss.NO_TIME, int(np.count_nonzero(~known)))
             block = _chosen(block, known)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigdata.arrays import FloatArray, IntArray
-from rigdata.logs.flags import Flag, gaps, needed, settled
+from rigdata.arrays import BoolArray, FloatArray, IntArray
+from rigdata.logs.flags import RESOLUTIONS, Flag, gaps, needed, settled, smallest_step
 from rigdata.logs.judge import ColumnRequest, FlagArray, Rail, judged
 
 # Of the means; a stuck sample is only marked.
@@ -71,8 +71,6 @@ class Stream:
     ----------
     requests : mapping of str to ColumnRequest
         The columns.
-    resolutions : mapping of str to float
-        Smallest step of each column.
     sample_s : float
         Median time between samples. [s]
     start_s, end_s : float
@@ -82,14 +80,11 @@ class Stream:
     def __init__(
         self,
         requests: Mapping[str, ColumnRequest],
-        resolutions: Mapping[str, float],
         sample_s: float,
         start_s: float,
         end_s: float,
     ) -> None:
-        self._columns = {
-            key: _Column(request, resolutions[key]) for key, request in requests.items()
-        }
+        self._columns = {key: _Column(request) for key, request in requests.items()}
         self._sample_s = sample_s
         self._start_s, self._end_s = start_s, end_s
         self._time = np.empty(0)
@@ -168,10 +163,11 @@ class _Cuts:
 class _Column:
     """Frames of one column as they are closed."""
 
-    def __init__(self, request: ColumnRequest, resolution: float) -> None:
+    def __init__(self, request: ColumnRequest) -> None:
         self._request = request
-        self._resolution = resolution
-        self._rails = (Rail(1.0, resolution), Rail(-1.0, resolution))
+        self._rails = (Rail(1.0), Rail(-1.0))
+        self._smallest = np.inf
+        self._spikes: list[tuple[IntArray, FloatArray, FloatArray]] = []
         self._frames: list[IntArray] = []
         self._means: list[FloatArray] = []
         self._good: list[IntArray] = []
@@ -182,49 +178,67 @@ class _Column:
         self,
         time_s: FloatArray,
         raw: FloatArray,
-        gap: np.ndarray,
+        gap: BoolArray,
         frames: IntArray,
         core: slice,
         cuts: _Cuts,
     ) -> None:
         """Judge the samples and close the frames of `core`."""
-        values, steps, flags = judged(time_s, raw, gap, self._request, self._resolution)
+        found = judged(time_s, raw, gap, self._request)
+        values = found.values
+        into = found.steps[max(0, core.start - 1) : core.stop - 1]
+        self._smallest = min(self._smallest, smallest_step(into))
         self._frames.append(frames[core][cuts.starts])
-        if flags is None:
+        if found.flags is None:
             self._means.append(cuts.sums(values[core]) / cuts.n)
             self._good.append(cuts.n)
             self._flags.append(np.zeros(cuts.n.size, np.uint8))
         else:
-            own = flags[core]
+            own = found.flags[core]
             good = (own & LEFT_OUT) == 0
             n_good = cuts.counts(good.view(np.uint8))
-            sums = cuts.sums(np.where(good, values[core], 0.0))
-            with np.errstate(invalid="ignore"):
-                self._means.append(np.where(n_good > 0, sums / n_good, np.nan))
+            self._means.append(_mean(cuts.sums(np.where(good, values[core], 0.0)), n_good))
             self._good.append(n_good)
-            self._flags.append(cuts.unions(own))
+            self._flags.append(cuts.unions(own & ~np.uint8(Flag.SPIKE)))
             for flag in Flag:
                 self._counts[flag] += int(np.count_nonzero(own & flag.value))
-            values = np.where((flags & LEFT_OUT) == 0, values, np.nan)
+            inside = (found.spikes >= core.start) & (found.spikes < core.stop)
+            at = found.spikes[inside]
+            lone = (found.flags[at] & LEFT_OUT) == Flag.SPIKE.value
+            heights = np.where(lone, found.heights[inside], np.inf)
+            self._spikes.append((frames[at], values[at], heights))
+            values = np.where((found.flags & LEFT_OUT) == 0, values, np.nan)
         for rail in self._rails:
-            rail.look(time_s, values, steps, frames, core)
+            rail.look(time_s, values, found.steps, frames, core)
 
     def finish(self) -> ColumnFrames:
+        """Settle what only the whole log can tell: which spikes and which holds are faults."""
         frames = _all(self._frames, np.int64)
         means, good = _all(self._means, np.float64), _all(self._good, np.int64)
         flags = _all(self._flags, np.uint8)
+        for numbers, values, heights in self._spikes:
+            at = np.searchsorted(frames, numbers)
+            small = heights <= RESOLUTIONS * self._smallest
+            np.bitwise_or.at(flags, at[~small], np.uint8(Flag.SPIKE))
+            self._counts[Flag.SPIKE] -= int(np.count_nonzero(small))
+            for place, value in zip(at[small].tolist(), values[small].tolist(), strict=True):
+                total = means[place] * good[place] if good[place] else 0.0
+                good[place] += 1
+                means[place] = (total + value) / good[place]
         for rail in self._rails:
-            held, count = rail.saturated()
+            held, count = rail.saturated(self._smallest)
             at = np.searchsorted(frames, held)
             left = good[at] - count
-            with np.errstate(invalid="ignore", divide="ignore"):
-                rest = (means[at] * good[at] - rail.level * count) / left
-            means[at] = np.where(left > 0, rest, np.nan)
+            means[at] = _mean(means[at] * good[at] - rail.level * count, left)
             good[at] = left
             flags[at] |= Flag.SATURATED.value
             self._counts[Flag.SATURATED] += int(count.sum())
         counts = {flag: count for flag, count in self._counts.items() if count}
         return ColumnFrames(means, good, flags, counts)
+
+
+def _mean(sums: FloatArray, counts: IntArray) -> FloatArray:
+    return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
 
 
 def _all(parts: list[np.ndarray], dtype: type) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""A first look at a log: its rate, its span, its slower channels, its resolutions.
+"""A first look at a log: its rate, its span, its slower channels.
 
 The look is taken at a fixed number of rows from the start, so that nothing
 depends on the size of the blocks in which the log is read.
@@ -6,7 +6,6 @@ depends on the size of the blocks in which the log is read.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -15,7 +14,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.errors import LogError
 from rigdata.logs.block import Block, OpenLog, Tally
-from rigdata.logs.flags import beyond_numbers, smallest_step
+from rigdata.logs.order import LATEST_S
 
 LEAST_FRAME_S = 0.005
 MOST_FRAMES = 250_000
@@ -47,8 +46,6 @@ class Survey:
     periods : mapping of str to float
         Median time between the filled cells of each sparse channel: one with
         blank cells between its samples by design. [s]
-    resolutions : mapping of str to float
-        Smallest step that each channel makes, 0 when it makes none.
     """
 
     start_s: float
@@ -56,7 +53,6 @@ class Survey:
     sample_s: float
     mean_sample_s: float
     periods: Mapping[str, float]
-    resolutions: Mapping[str, float]
 
     @property
     def default_frame_s(self) -> float:
@@ -92,18 +88,15 @@ def survey(log: OpenLog, *, where: str) -> Survey:
         )
     sample_s = float(np.median(np.diff(time)))
     last, count = log.extent()
-    known = last is not None and math.isfinite(last) and last > time[0]
+    known = last is not None and time[0] < last < LATEST_S
     span = last - float(time[0]) if last is not None and known else 0.0
     periods: dict[str, float] = {}
-    resolutions: dict[str, float] = {}
-    for key, raw in rows.values.items():
-        values = beyond_numbers(raw)[0]
-        period = sparse_period(rows.time_s[rising], values[rising])
+    for key, values in rows.values.items():
+        period = sparse_period(time, values[rising])
         if period is not None:
             periods[key] = period
-        resolutions[key] = smallest_step(values)
     mean = span / count if known and count else sample_s
-    return Survey(float(time[0]), span, sample_s, mean, periods, resolutions)
+    return Survey(float(time[0]), span, sample_s, mean, periods)
 
 
 def sparse_period(time_s: FloatArray, values: FloatArray) -> float | None:
@@ -165,6 +158,6 @@ def _is_seen(values: FloatArray) -> bool:
 
 def _rising(time_s: FloatArray) -> BoolArray:
     """Return the rows whose time is above that of every row before."""
-    plain = np.where(np.isfinite(time_s), time_s, -np.inf)
+    plain = np.where(np.abs(time_s) < LATEST_S, time_s, -np.inf)
     before = np.maximum.accumulate(np.concatenate(([-np.inf], plain[:-1])))
     return plain > before

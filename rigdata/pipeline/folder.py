@@ -73,7 +73,7 @@ def results_stage(
                 "campaign": campaign.name,
                 "steps": [*steps, _step(command, options)],
                 "inputs": _inputs(campaign, reduction, before),
-                "records": sorted({r.id for r in campaign.rig.records.values()}),
+                "records": sorted({r.id for h in campaign.rig.histories.values() for r in h}),
                 "left_out": dict(reduction.left_out) if reduction else before.get("left_out", {}),
                 "outputs": _outputs(part),
             },

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
@@ -108,7 +108,10 @@ class _Account:
                 self.left_out[run.id] = f"there is no log {run.log.name}"
 
     def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
-        """Yield the runs of one procedure, or with None all that measure friction."""
+        """Yield the runs of one procedure, or with None all that measure friction.
+
+        A run without a date has that of the campaign.
+        """
         for run in self.campaign.runs:
             wanted = run.procedure == procedure
             if procedure is None:
@@ -116,7 +119,8 @@ class _Account:
             if wanted and run.id not in self.left_out:
                 if self.progress is not None:
                     self.progress(run.id)
-                yield run, self.campaign.packs[run.pack]
+                dated = replace(run, date=run.date or self.campaign.date)
+                yield dated, self.campaign.packs[run.pack]
 
     @contextmanager
     def attempt(self, run: Run) -> Iterator[None]:

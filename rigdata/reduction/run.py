@@ -83,7 +83,7 @@ def read_signals(run: Run, rig: Rig) -> Signals:
         start_s=run.start_s,
         end_s=run.end_s,
     )
-    return to_signals(frames, rig, run=run.id)
+    return to_signals(frames, rig, run=run.id, date=run.date)
 
 
 def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:

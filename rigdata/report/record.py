@@ -205,7 +205,8 @@ def _records(report: ReportInput) -> Content:
             record.date.isoformat(),
             record.valid_until.isoformat(),
         )
-        for name, record in report.campaign.rig.records.items()
+        for name, history in report.campaign.rig.histories.items()
+        for record in history
     ]
     if not rows:
         return None

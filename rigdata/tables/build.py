@@ -200,7 +200,8 @@ def _provenance(group: Group, points: FrictionPoints, campaign: Campaign) -> dic
     """Say where a table comes from, as the published schema has it."""
     own = points.used & (points.material == group.material) & (points.state == group.state)
     material = campaign.materials.get(group.material)
-    records = {record.id: record.sha256 for record in campaign.rig.records.values()}
+    histories = campaign.rig.histories.values()
+    records = {record.id: record.sha256 for history in histories for record in history}
     return {
         "program": "rigdata",
         "version": version("rigdata"),

@@ -29,7 +29,7 @@ def test_every_way_of_giving_a_channel_arrives(bench):
     plate = rig.channels["plate_temperature"]
     assert (plate.thermocouple, plate.u) == ("K", None)
     assert plate.reference_junction == "reference_junction_temperature"
-    assert rig.records == {"torque": torque.calibration}
+    assert rig.histories == {"torque": (torque.calibration,)}
 
 
 def test_the_log_dialect_arrives(bench):
@@ -110,7 +110,7 @@ def test_a_record_may_name_the_channel_or_what_its_sensor_senses(bench):
         rig = rig_of(bench)
         assert rig.channels["clamp_load"].calibration.quantity == quantity
         assert rig.channels["clamp_load"].calibration.dimension == "force"
-    assert list(rig.records) == ["torque", "clamp_load"]
+    assert list(rig.histories) == ["torque", "clamp_load"]
 
 
 def test_two_records_may_not_share_an_id(bench):

@@ -22,7 +22,7 @@ def campaign() -> SimpleNamespace:
         name="spring tests",
         date=datetime.date(2026, 3, 1),
         materials={"rough on plain": SimpleNamespace(friction_plate="rough", mating_plate="plain")},
-        rig=SimpleNamespace(records={"torque": record, "clamp_load": record}),
+        rig=SimpleNamespace(histories={"torque": (record,), "clamp_load": (record,)}),
     )
 
 
