@@ -7,7 +7,6 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.logs.block import Block, Loss, Tally
 
-
 LATEST_S = 1e12  # 30 000 years; a later time is none
 
 

@@ -206,6 +206,41 @@ def test_a_gap_marks_the_first_sample_after_it_in_every_column(read):
     assert frames.time_s[400] - frames.time_s[399] == pytest.approx(0.255)
 
 
+def encoder(n=60_000, pulse=2.4):
+    """A speed that creeps: mostly 0, and one pulse now and then, far from the next."""
+    speed = np.zeros(n)
+    speed[30_000::137] = pulse
+    return {"Time": np.arange(n) / RATE, "Torque": speed}
+
+
+def test_lone_pulses_of_a_slow_encoder_are_no_spikes(read):
+    data = encoder()
+    frames = read(csv(data), {"speed": ColumnRequest("Torque", may_stick=True)})
+    assert frames.counts["speed"] == {}
+    assert not frames.flags["speed"].any()
+    np.testing.assert_allclose(
+        frames.values["speed"], plain_means(data["Time"], data["Torque"], 0.005), rtol=1e-14
+    )
+
+
+def test_a_spike_among_the_pulses_of_an_encoder_is_one(read):
+    data = encoder()
+    data["Torque"][40_050] = 24.0
+    frames = read(csv(data), {"speed": ColumnRequest("Torque", may_stick=True)})
+    assert frames.counts["speed"] == {Flag.SPIKE: 1}
+    assert np.flatnonzero(frames.flags["speed"]).tolist() == [4005]
+
+
+def test_a_flicker_of_the_last_digit_is_no_spike(read):
+    oil = np.full(8000, 60.0)
+    oil[4000:8000:900] += 0.1
+    frames = read(
+        csv({"Time": np.arange(8000) / RATE, "Oil": oil}),
+        {"oil": ColumnRequest("Oil", may_stick=True)},
+    )
+    assert frames.counts["oil"] == {}
+
+
 # --- saturation without a range
 
 
@@ -243,6 +278,13 @@ def test_a_smooth_top_of_a_coarse_channel_is_not_saturated(read):
     time = np.arange(20_000) / RATE
     data = {"Time": time, "Torque": np.round(80.0 * np.sin(time), 1)}
     assert read(csv(data)).counts["torque"] == {}
+
+
+def test_the_top_of_a_coarse_channel_that_starts_constant_is_not_saturated(read):
+    time = np.arange(60_000) / RATE
+    oil = np.round(60.0 + 5.0 * np.maximum(0.0, np.sin(1.5 * (time - 15.0))) * (time > 15.0), 1)
+    frames = read(csv({"Time": time, "Oil": oil}), {"oil": ColumnRequest("Oil", may_stick=True)})
+    assert frames.counts["oil"] == {}
 
 
 @pytest.mark.parametrize("idle", [0.0, -3.7])

@@ -254,6 +254,16 @@ def test_one_time_far_ahead_costs_one_row(read):
     assert "(2000000 s)" in said(frames)
 
 
+@pytest.mark.parametrize("time", ["1e300", "-1e15"])
+def test_a_time_beyond_all_sense_is_none(read, time):
+    lines = rows(60)
+    lines[20] = lines[20].replace("2.0,", f"{time},")
+    lines[-1] = lines[-1].replace("5.9,", f"{time},")
+    frames = read(log(lines))
+    assert frames.time_s.size == 58
+    assert "2 rows without a time left out" in said(frames)
+
+
 def test_a_restart_at_zero_drops_the_rest_and_says_so(read):
     frames = read(log(rows(60)) + log(rows(20)))
     assert frames.n_rows == 80
