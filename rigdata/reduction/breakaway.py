@@ -8,7 +8,8 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.reduction.corrections import CorrectedRun
-from rigdata.reduction.drafts import Draft, linear_contributions
+from rigdata.reduction.drafts import Draft
+from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.stretches import Stretch, bridge, runs_of
 from rigdata.reduction.windows import rest_speed
 from rigdata.uncertainty.autocorrelation import effective_size
@@ -33,7 +34,7 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     under load at standstill up to the onset.
     """
     time, step = corrected.time_s, float(np.median(np.diff(corrected.time_s)))
-    speed = np.abs(corrected.speed)
+    speed = np.abs(corrected.speed.values)
     # Twice the noise, and 1 % of the slip that follows: the wind-up of the drive is not slip.
     floor = max(2 * rest_speed(corrected), 0.01 * float(speed.max()))
     top = float(np.percentile(corrected.load.values, 99.5))
@@ -65,30 +66,30 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
     if frames.size < 4:
         return None
     weights, residual = _read_at_end(time[frames], torque[frames])
-    load = float(corrected.load.values[frames].mean())
-    geometry = corrected.geometry
-    per_torque = sign / (geometry.faces * geometry.radius_m * load)
-    mu = float(weights @ torque[frames]) * per_torque
+    reading = read(corrected, [frames], sign, weights)
+    load = float(reading.load_n[0])
+    per_torque = 1.0 / (reading.arm_m * load)
+    mu = float(reading.torque_nm[0]) * per_torque
     tau = max(effective_size(residual).tau, 1.0)
     noise = float(residual @ residual) / (frames.size - 3)
-    equal = np.full(frames.size, 1.0 / frames.size)
     return Draft(
         kind="static",
         method="breakaway",
         direction="-",
         slip_speed_m_s=0.0,
-        temperature_c=float(corrected.temperature[frames].mean()),
-        pressure_mpa=load / geometry.area_m2 / 1e6,
+        temperature_c=float(corrected.temperature.values[frames].mean()),
+        pressure_mpa=load / corrected.geometry.area_m2 / 1e6,
         mu=mu,
-        u_random=math.sqrt(noise * tau * float(weights @ weights)) * abs(per_torque),
+        u_random=math.sqrt(noise * tau * float(weights @ weights)) * per_torque,
         n_samples=int(corrected.n_samples[frames].sum()),
         n_effective=max(frames.size / tau, 1.0),
         start_s=float(time[frames[0]]),
         end_s=float(time[frames[-1]]),
         dwell_s=dwell,
         contributions=linear_contributions(
-            corrected, frames, weights * per_torque, -equal * mu / load, mu
+            reading, np.array([per_torque]), np.array([-mu / load]), mu
         ),
+        reading=reading,
     )
 
 

@@ -39,10 +39,12 @@ class CorrectedRun:
         Torque less its zero alone. [N m]
     load : Signal
         Mean load on the faces, with every source that acts on it. [N]
-    speed : (n,) float
+    speed : Signal
         Slip speed. [rad/s]
-    temperature, oil_temperature : (n,) float
-        Plate and oil temperature. [degC]
+    temperature : Signal
+        Plate temperature. [degC]
+    oil_temperature : (n,) float
+        Oil temperature. [degC]
     idle : Idle
         Unloaded standstill at start and end.
     zeros : PackZero or None
@@ -58,8 +60,8 @@ class CorrectedRun:
     torque: Signal
     tared_torque: FloatArray
     load: Signal
-    speed: FloatArray
-    temperature: FloatArray
+    speed: Signal
+    temperature: Signal
     oil_temperature: FloatArray
     idle: Idle
     zeros: PackZero | None
@@ -121,8 +123,8 @@ def correct(
         torque=torque,
         tared_torque=tared,
         load=_on_the_faces(load, torque, time, pack, geometry),
-        speed=speed,
-        temperature=channels["plate_temperature"].values,
+        speed=channels["slip_speed"],
+        temperature=channels["plate_temperature"],
         oil_temperature=oil,
         idle=idle,
         zeros=zeros,

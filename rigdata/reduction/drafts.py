@@ -10,15 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from rigdata.arrays import FloatArray, IntArray, TextArray
+from rigdata.arrays import TextArray
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.points import FrictionPoints
-from rigdata.uncertainty.sources import Effect, Source
+from rigdata.reduction.reading import Reading
+from rigdata.uncertainty.sources import Source
 
 
 @dataclass(frozen=True)
 class Draft:
-    """One friction point before it is numbered; fields as in `FrictionPoints`."""
+    """One friction point before it is numbered, and the reading it was made from.
+
+    The other fields are as in `FrictionPoints`.
+    """
 
     kind: str
     method: str
@@ -33,51 +37,9 @@ class Draft:
     start_s: float
     end_s: float
     contributions: Mapping[Source, float] = field(repr=False)
+    reading: Reading = field(repr=False)
     dwell_s: float = float("nan")
     reason: str = ""
-
-
-def linear_contributions(
-    corrected: CorrectedRun,
-    frames: IntArray,
-    torque_weight: FloatArray,
-    load_weight: FloatArray,
-    mu: float,
-) -> dict[Source, float]:
-    """Signed contribution of every source of the run to one coefficient.
-
-    Parameters
-    ----------
-    frames : (k,) int array
-        The frames that the coefficient is made from.
-    torque_weight, load_weight : (k,) array
-        Derivative of mu by the torque and by the load of each frame. [1/(N m), 1/N]
-    mu : float
-        The coefficient, which the effective radius divides.
-
-    Notes
-    -----
-    ``c_j = sum_i (dmu/dT_i dT_ij + dmu/dF_i dF_ij) - mu dr_ij / r`` for one
-    standard deviation of source j (JCGM 100:2008, 5.1.3).  A source that acts on
-    torque and load alike, such as a shared supply, is summed with its sign.
-    """
-    total: dict[Source, float] = {}
-    by_torque = corrected.torque.sensitivity[:, frames] @ torque_weight
-    by_load = corrected.load.sensitivity[:, frames] @ load_weight
-    rows = (
-        *zip(corrected.torque.sources, by_torque, strict=True),
-        *zip(corrected.load.sources, by_load, strict=True),
-        *zip(corrected.geometry.sources, -mu * corrected.geometry.relative, strict=True),
-    )
-    for source, value in rows:
-        # A clamp-load error scales mu whatever the shape of the error in newton.
-        acting = _scaling(source) if source in corrected.load.sources else source
-        total[acting] = total.get(acting, 0.0) + float(value)
-    return {source: value for source, value in total.items() if value != 0.0}
-
-
-def _scaling(source: Source) -> Source:
-    return Source(source.id, source.scope, Effect.PROPORTIONAL, source.label)
 
 
 def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoints:

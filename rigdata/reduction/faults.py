@@ -42,7 +42,7 @@ def check_run(corrected: CorrectedRun) -> None:
             expected=f"a pressed pack in a {corrected.run.procedure} run",
             do="Check the clamp and the load cell, then repeat the run.",
         )
-    speed = np.abs(corrected.speed[good])
+    speed = np.abs(corrected.speed.values[good])
     if not _moves(corrected):
         raise ReductionError(
             "slip speed never leaves zero",
@@ -51,9 +51,9 @@ def check_run(corrected: CorrectedRun) -> None:
             do="Check the speed pickup and the drive, then repeat the run.",
         )
     slip = good & (corrected.load.values > 0.5 * top_load)
-    slip &= np.abs(corrected.speed) > 0.05 * float(speed.max())
+    slip &= np.abs(corrected.speed.values) > 0.05 * float(speed.max())
     if slip.any():
-        sense = float(np.mean(np.sign(corrected.speed[slip]) * corrected.torque.values[slip]))
+        sense = float(np.mean(np.sign(corrected.speed.values[slip]) * corrected.torque.values[slip]))
         if sense < 0:
             raise ReductionError(
                 f"torque is against the direction of slip ({sense:.0f} N*m on average)",
@@ -65,6 +65,6 @@ def check_run(corrected: CorrectedRun) -> None:
 
 def _moves(corrected: CorrectedRun) -> bool:
     """Whether the speed rises clear of its idle noise for a few frames in a row."""
-    speed = np.abs(corrected.speed)
+    speed = np.abs(corrected.speed.values)
     floor = 2 * rest_speed(corrected)
     return any(len(stretch) >= 3 for stretch in runs_of(corrected.usable & (speed > floor)))

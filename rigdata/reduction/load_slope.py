@@ -179,7 +179,7 @@ def _gather(corrected: CorrectedRun, sweep: LoadSweep) -> _Cells | None:
     if not frames:
         return None
     geometry = corrected.geometry
-    sign = math.copysign(1.0, float(corrected.speed[np.concatenate(frames)].mean()))
+    sign = math.copysign(1.0, float(corrected.speed.values[np.concatenate(frames)].mean()))
     load = np.array([corrected.load.values[c].mean() for c in frames])
     if load.min() <= 0 or load.max() < LEAST_RANGE * load.min():
         return None
@@ -187,7 +187,7 @@ def _gather(corrected: CorrectedRun, sweep: LoadSweep) -> _Cells | None:
         frames=tuple(frames),
         x=load * geometry.faces * geometry.radius_m,
         torque=sign * np.array([corrected.torque.values[c].mean() for c in frames]),
-        temperature=np.array([corrected.temperature[c].mean() for c in frames]),
+        temperature=np.array([corrected.temperature.values[c].mean() for c in frames]),
         sign=sign,
     )
 
@@ -213,7 +213,7 @@ def _sweep_drafts(
     size = np.concatenate([np.full(c.size, 1.0 / c.size) for c in cells.frames])
     cell_of = np.concatenate([np.full(c.size, i) for i, c in enumerate(cells.frames)])
     by_load = line.mu(ln_x) * (1 + line.coefficients[2]) * geometry.faces * geometry.radius_m
-    speed = np.abs(corrected.speed[frames]) * geometry.radius_m
+    speed = np.abs(corrected.speed.values[frames]) * geometry.radius_m
     drafts = []
     for i in range(2):
         weight = pick[i] @ line.weights

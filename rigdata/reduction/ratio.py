@@ -10,8 +10,9 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.reduction.corrections import CorrectedRun
-from rigdata.reduction.drafts import Draft, linear_contributions
+from rigdata.reduction.drafts import Draft
 from rigdata.reduction.faults import FROZEN_NM
+from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.windows import LOAD_BAND, Window
 from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
 
@@ -76,7 +77,7 @@ def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
 def _per_torque(corrected: CorrectedRun, window: Window) -> float:
     """mu for one newton metre at the window's mean load, with the sign of the slip. [1/(N m)]"""
     mean_load = float(corrected.load.values[window.frames].mean())
-    sign = math.copysign(1.0, float(corrected.speed[window.frames].mean()))
+    sign = math.copysign(1.0, float(corrected.speed.values[window.frames].mean()))
     return sign / (corrected.geometry.faces * corrected.geometry.radius_m * mean_load)
 
 
@@ -89,7 +90,8 @@ def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     time = corrected.time_s[frames] - corrected.time_s[frames].mean()
     spread = float(time @ time)
     slope = float(time @ values) / spread if spread > 0 else 0.0
-    residual: FloatArray = (values - values.mean() - slope * time) * _per_torque(corrected, window)
+    per_torque = 1.0 / (corrected.geometry.faces * corrected.geometry.radius_m * load.mean())
+    residual: FloatArray = (values - values.mean() - slope * time) * per_torque
     return residual
 
 
@@ -101,15 +103,14 @@ def _draft(
     run_variance: float,
 ) -> Draft:
     frames = window.frames
-    per_torque = _per_torque(corrected, window)
-    load = corrected.load.values[frames]
-    mean_load = float(load.mean())
-    mu = float(corrected.torque.values[frames].mean()) * per_torque
+    reading = read(corrected, [frames], math.copysign(1.0, float(corrected.speed[frames].mean())))
+    load, mean_load = corrected.load.values[frames], float(reading.load_n[0])
+    per_torque = 1.0 / (reading.arm_m * mean_load)
+    mu = float(reading.torque_nm[0]) * per_torque
     kept = frames.size * max(1 - 2 / n_effective, 0.0)
     own = float(residual @ residual)
     variance = (_PRIOR_FRAMES * run_variance + own) / (_PRIOR_FRAMES + kept)
-    speed = np.abs(corrected.speed[frames]) * corrected.geometry.radius_m
-    equal = np.full(frames.size, 1.0 / frames.size)
+    speed = np.abs(corrected.speed.values[frames]) * corrected.geometry.radius_m
     reason = ""
     if float(load.std()) > LOAD_BAND * abs(mean_load):
         reason = f"clamp load not steady: {100 * load.std() / abs(mean_load):.0f} % spread"
@@ -120,7 +121,7 @@ def _draft(
         method="ratio",
         direction=window.direction,
         slip_speed_m_s=float(np.exp(np.log(np.maximum(speed, 1e-9)).mean())),
-        temperature_c=float(corrected.temperature[frames].mean()),
+        temperature_c=float(corrected.temperature.values[frames].mean()),
         pressure_mpa=mean_load / corrected.geometry.area_m2 / 1e6,
         mu=mu,
         u_random=math.sqrt(variance / n_effective),
@@ -129,7 +130,8 @@ def _draft(
         start_s=float(corrected.time_s[frames[0]]),
         end_s=float(corrected.time_s[frames[-1]]),
         contributions=linear_contributions(
-            corrected, frames, equal * per_torque, -equal * mu / mean_load, mu
+            reading, np.array([per_torque]), np.array([-mu / mean_load]), mu
         ),
+        reading=reading,
         reason=reason,
     )

@@ -107,7 +107,7 @@ def reduce_drag_run(
 def drag_data(corrected: CorrectedRun) -> DragData:
     """Average the drag torque of a run without clamp load over cells of half a second."""
     time = corrected.time_s
-    speed = np.abs(corrected.speed)
+    speed = np.abs(corrected.speed.values)
     rest = rest_speed(corrected)
     moving = corrected.usable & (speed > max(rest, 0.01 * speed.max()))
     if not moving.any():
@@ -127,7 +127,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
     return DragData(
         run=corrected.run.id,
         pack=corrected.pack.name,
-        speed=mean(corrected.speed),
+        speed=mean(corrected.speed.values),
         oil_temperature=mean(corrected.oil_temperature),
         torque=mean(corrected.torque.values),
         rest_speed=rest,

@@ -71,8 +71,8 @@ def trace_of(corrected: CorrectedRun, points: FrictionPoints | None) -> Trace:
         torque_raw_nm=thin(corrected.tared_torque),
         torque_nm=thin(corrected.torque.values),
         clamp_load_n=thin(corrected.load.values),
-        slip_speed_rad_s=thin(corrected.speed),
-        plate_temperature_c=thin(corrected.temperature),
+        slip_speed_rad_s=thin(corrected.speed.values),
+        plate_temperature_c=thin(corrected.temperature.values),
         windows=_windows(points) if points is not None else (),
     )
 

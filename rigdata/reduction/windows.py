@@ -50,7 +50,7 @@ def rest_speed(corrected: CorrectedRun) -> float:
     idle = corrected.idle.start
     if idle is None:
         return 1e-9
-    reading = np.abs(corrected.speed[idle.frames])
+    reading = np.abs(corrected.speed.values[idle.frames])
     return max(float(reading.mean() + 3 * reading.std()), 1e-9)
 
 
@@ -61,7 +61,7 @@ def slipping(corrected: CorrectedRun) -> BoolArray:
     """
     load = corrected.load.values
     top = float(np.percentile(load, 99.5))
-    moving: BoolArray = (load > 0.04 * top) & (np.abs(corrected.speed) > rest_speed(corrected))
+    moving: BoolArray = (load > 0.04 * top) & (np.abs(corrected.speed.values) > rest_speed(corrected))
     return moving
 
 
@@ -86,7 +86,7 @@ def held_speed(corrected: CorrectedRun) -> list[Stretch]:
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
-        np.abs(corrected.speed),
+        np.abs(corrected.speed.values),
         inside,
         relative=SPEED_BAND,
         cell_s=max(_CELL_S, step),
@@ -116,7 +116,7 @@ def speed_bins(corrected: CorrectedRun) -> list[Window]:
 def temperature_bins(corrected: CorrectedRun) -> list[Window]:
     """Bins in plate temperature at held load and speed, warming and cooling apart."""
     step = _step(corrected.time_s)
-    warmth = smoothed(corrected.temperature, _odd(1.0 / step))
+    warmth = smoothed(corrected.temperature.values, _odd(1.0 / step))
     windows = []
     for held in intersect(held_speed(corrected), held_load(corrected)):
         for leg in legs(
@@ -183,7 +183,7 @@ def _usable(corrected: CorrectedRun, frames: IntArray, direction: str) -> Window
 def _ln_speed(corrected: CorrectedRun) -> FloatArray:
     """Logarithm of the slip speed in m/s, smoothed a little so that noise does not sort."""
     step = _step(corrected.time_s)
-    speed = smoothed(np.abs(corrected.speed), _odd(_CELL_S / step))
+    speed = smoothed(np.abs(corrected.speed.values), _odd(_CELL_S / step))
     ln_speed: FloatArray = np.log(np.maximum(speed * corrected.geometry.radius_m, 1e-9))
     return ln_speed
 

@@ -14,6 +14,8 @@ from rigdata.uncertainty.sources import Effect, Scope, Source
 
 GAIN = Source("torque:T1:slope", Scope.RIG, Effect.PROPORTIONAL, "torque gain")
 LOAD_GAIN = Source("clamp-load:L1:slope", Scope.RIG, Effect.PROPORTIONAL, "load gain")
+SPEED = Source("slip-speed:direct", Scope.RIG, Effect.ADDITIVE, "stated uncertainty")
+WARMTH = Source("plate-temperature:thermocouple", Scope.RIG, Effect.ADDITIVE, "thermocouple")
 
 
 def hand_pack(**changes):
@@ -57,8 +59,14 @@ def make_run():
             torque=Signal("torque", torque, good, (GAIN,), 0.005 * torque[None, :]),
             tared_torque=torque,
             load=Signal("clamp_load", load, good, (LOAD_GAIN,), 0.003 * load[None, :]),
-            speed=speed,
-            temperature=np.broadcast_to(np.asarray(temperature, float), time.shape),
+            speed=Signal("slip_speed", speed, good, (SPEED,), np.full((1, time.size), 0.01)),
+            temperature=Signal(
+                "plate_temperature",
+                np.broadcast_to(np.asarray(temperature, float), time.shape),
+                good,
+                (WARMTH,),
+                np.full((1, time.size), 0.6),
+            ),
             oil_temperature=np.full(time.size, 70.0),
             idle=Idle(Stretch(0, idle) if idle else None, None),
             zeros=None,
