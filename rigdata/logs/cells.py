@@ -25,7 +25,6 @@ from rigdata.logs.rawbytes import count_of
 _MISSING = missing_spellings()
 _NEWLINE, _BLANK, _LAST_DIGIT, _EXPONENT = b"\n 9e"
 _QUOTE = b'"'
-_TRUTH = (b"rue", b"RUE", b"alse", b"ALSE")
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -139,12 +138,16 @@ def _fast(text: bytes, count: int, layout: Layout) -> dict[int, FloatArray] | No
         columns = _parsed(text, layout, _used(layout), dtype=np.float64, na_values=_MISSING)
     except (ValueError, pd.errors.ParserError):
         return None
-    # The parser takes a column of True and False for numbers.
-    if any(word in text for word in _TRUTH) and any(
-        np.isin(column[~np.isnan(column)], (0.0, 1.0)).all() for column in columns.values()
-    ):
-        return None
+    # The parser takes a column of True and False for numbers.  Single letters are found fast.
+    if any(letter in text for letter in (b"u", b"U", b"l", b"L")):
+        binary = any(_is_binary(column[:64]) for column in columns.values())
+        if binary and any(word in text for word in (b"rue", b"RUE", b"alse", b"ALSE")):
+            return None
     return columns if columns[layout.time_index].size == count else None
+
+
+def _is_binary(column: FloatArray) -> bool:
+    return bool((np.isnan(column) | (column == 0.0) | (column == 1.0)).all())
 
 
 def _slow(text: bytes, lines: IntArray, layout: Layout) -> dict[int, FloatArray]:
