@@ -53,7 +53,9 @@ def check_run(corrected: CorrectedRun) -> None:
     slip = good & (corrected.load.values > 0.5 * top_load)
     slip &= np.abs(corrected.speed.values) > 0.05 * float(speed.max())
     if slip.any():
-        sense = float(np.mean(np.sign(corrected.speed.values[slip]) * corrected.torque.values[slip]))
+        sense = float(
+            np.mean(np.sign(corrected.speed.values[slip]) * corrected.torque.values[slip])
+        )
         if sense < 0:
             raise ReductionError(
                 f"torque is against the direction of slip ({sense:.0f} N*m on average)",

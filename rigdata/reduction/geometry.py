@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.campaign import Pack
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
+
+Length = TypeVar("Length", float, FloatArray)
 
 _MM = 1e-3
 
@@ -24,9 +27,15 @@ class Geometry:
         Effective radius. [m]
     area_m2 : float
         Contact area of one face, grooves left out. [m^2]
-    sources : tuple of k Source
+    outer_m, inner_m, u_radius_m : float
+        Outer and inner radius of the faces, and the standard uncertainty of each. [m]
+    law : str
+        ``uniform-pressure`` or ``uniform-wear``.
+    gap_m : float
+        Effective radius under uniform pressure less that under uniform wear. [m]
+    sources : tuple of 3 Source
         Outer radius, inner radius, and the choice between the radius laws.
-    relative : (k,) float
+    relative : (3,) float
         Relative change of the effective radius for one standard deviation of
         each source.
     """
@@ -34,16 +43,42 @@ class Geometry:
     faces: int
     radius_m: float
     area_m2: float
+    outer_m: float
+    inner_m: float
+    u_radius_m: float
+    law: str
+    gap_m: float
     sources: tuple[Source, ...]
     relative: FloatArray
 
+    def drawn_radius(self, errors: FloatArray) -> FloatArray:
+        """Effective radius for each of m sets of errors. [m]
 
-def effective_radius(outer: float, inner: float, law: str) -> float:
+        Parameters
+        ----------
+        errors : (3, m) array
+            Error of each source, in its standard deviations.
+
+        Returns
+        -------
+        (m,) array
+            The radius law itself at the radii drawn, not its slopes.
+        """
+        outer, inner = (
+            radius + self.u_radius_m * error
+            for radius, error in zip((self.outer_m, self.inner_m), errors[:2], strict=True)
+        )
+        drawn: FloatArray = effective_radius(outer, inner, self.law)
+        drawn = drawn + self.gap_m / math.sqrt(3) * errors[2]
+        return drawn
+
+
+def effective_radius(outer: Length, inner: Length, law: str) -> Length:
     """Effective radius of an annular friction face.
 
     Parameters
     ----------
-    outer, inner : float
+    outer, inner : float or (n,) array
         Radii of the face; any unit, the result has the same.
     law : str
         ``uniform-pressure``: 2/3 (ro^3 - ri^3) / (ro^2 - ri^2);
@@ -99,18 +134,25 @@ def pack_geometry(pack: Pack) -> Geometry:
         faces=pack.friction_faces,
         radius_m=radius,
         area_m2=face_area(outer, inner, pack.contact_area_fraction),
+        outer_m=outer,
+        inner_m=inner,
+        u_radius_m=u_radius,
+        law=pack.pressure_law,
+        gap_m=gap,
         sources=(
-            _proportional(f"outer-radius:{pack.name}", Scope.PACK, "outer radius of the faces"),
-            _proportional(f"inner-radius:{pack.name}", Scope.PACK, "inner radius of the faces"),
-            _proportional(
+            _radius(f"outer-radius:{pack.name}", "outer radius of the faces"),
+            _radius(f"inner-radius:{pack.name}", "inner radius of the faces"),
+            Source(
                 f"radius-law:{pack.pressure_law}",
                 Scope.RIG,
+                Effect.PROPORTIONAL,
                 "uniform pressure against uniform wear",
+                Distribution.RECTANGULAR,
             ),
         ),
         relative=frozen([shift / radius for shift in shifts]),
     )
 
 
-def _proportional(name: str, scope: Scope, label: str) -> Source:
-    return Source(name, scope, Effect.PROPORTIONAL, label)
+def _radius(name: str, label: str) -> Source:
+    return Source(name, Scope.PACK, Effect.PROPORTIONAL, label)

@@ -74,13 +74,6 @@ def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
     return RunNoise(sizes=sizes, variance=squares / max(kept, 1.0))
 
 
-def _per_torque(corrected: CorrectedRun, window: Window) -> float:
-    """mu for one newton metre at the window's mean load, with the sign of the slip. [1/(N m)]"""
-    mean_load = float(corrected.load.values[window.frames].mean())
-    sign = math.copysign(1.0, float(corrected.speed.values[window.frames].mean()))
-    return sign / (corrected.geometry.faces * corrected.geometry.radius_m * mean_load)
-
-
 def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     frames = window.frames
     torque = corrected.torque.values[frames]
@@ -90,8 +83,8 @@ def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     time = corrected.time_s[frames] - corrected.time_s[frames].mean()
     spread = float(time @ time)
     slope = float(time @ values) / spread if spread > 0 else 0.0
-    per_torque = 1.0 / (corrected.geometry.faces * corrected.geometry.radius_m * load.mean())
-    residual: FloatArray = (values - values.mean() - slope * time) * per_torque
+    arm = corrected.geometry.faces * corrected.geometry.radius_m
+    residual: FloatArray = (values - values.mean() - slope * time) / (arm * load.mean())
     return residual
 
 
@@ -103,7 +96,8 @@ def _draft(
     run_variance: float,
 ) -> Draft:
     frames = window.frames
-    reading = read(corrected, [frames], math.copysign(1.0, float(corrected.speed[frames].mean())))
+    sign = math.copysign(1.0, float(corrected.speed.values[frames].mean()))
+    reading = read(corrected, [frames], sign)
     load, mean_load = corrected.load.values[frames], float(reading.load_n[0])
     per_torque = 1.0 / (reading.arm_m * mean_load)
     mu = float(reading.torque_nm[0]) * per_torque

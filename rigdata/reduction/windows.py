@@ -61,7 +61,9 @@ def slipping(corrected: CorrectedRun) -> BoolArray:
     """
     load = corrected.load.values
     top = float(np.percentile(load, 99.5))
-    moving: BoolArray = (load > 0.04 * top) & (np.abs(corrected.speed.values) > rest_speed(corrected))
+    moving: BoolArray = (load > 0.04 * top) & (
+        np.abs(corrected.speed.values) > rest_speed(corrected)
+    )
     return moving
 
 

@@ -8,6 +8,7 @@ is the sum over shared sources of the product of their contributions
 from __future__ import annotations
 
 import enum
+import math
 from dataclasses import dataclass
 
 
@@ -34,6 +35,17 @@ class Effect(enum.Enum):
     ADDITIVE = "additive"
 
 
+class Distribution(enum.Enum):
+    """How an error is spread about nil, with the standard uncertainty as its standard deviation.
+
+    Limits without anything known between them give a rectangular distribution,
+    the half-width of which is ``sqrt(3)`` standard deviations (JCGM 100:2008, 4.3.7).
+    """
+
+    NORMAL = "normal"
+    RECTANGULAR = "rectangular"
+
+
 @dataclass(frozen=True)
 class Source:
     """One named cause of uncertainty.
@@ -49,12 +61,19 @@ class Source:
         Whether its contribution scales with mu.
     label : str
         What it is, in words a test engineer uses.
+    distribution : Distribution
+        How its error is spread.
+    dof : float
+        Degrees of freedom of its standard uncertainty: finite where that was
+        estimated from readings (type A), infinite where it was stated (type B).
     """
 
     id: str
     scope: Scope
     effect: Effect
     label: str
+    distribution: Distribution = Distribution.NORMAL
+    dof: float = math.inf
 
     @property
     def kind(self) -> str:

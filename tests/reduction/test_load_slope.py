@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 
 from rigdata.errors import Severity
-from rigdata.reduction.load_slope import fit_load_line, load_slope_drafts
+from rigdata.reduction.load_line import fit_load_line
+from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.windows import load_sweeps
 
 
