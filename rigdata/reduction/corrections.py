@@ -18,7 +18,7 @@ from rigdata.reduction.zero import Idle, PackZero, find_idle, idle_limit, read_z
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 _NEEDED = ("torque", "clamp_load", "slip_speed", "plate_temperature")
-_SLOPE_S = 0.2
+SLOPE_S = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +108,7 @@ def correct(
         load = tare(load, time, zeros.load, run.id, zeros.run) if _logs_load(rig) else load
     tared = torque.values
 
-    torque = _less_inertia(torque, local_slope(time, speed, _SLOPE_S), rig)
+    torque = _less_inertia(torque, local_slope(time, speed, SLOPE_S), rig)
     if drag is not None:
         torque = less(torque, drag.torque(speed, oil), drag.sources, -drag.shift(speed, oil))
         notices += _extrapolated_drag(run, drag, speed[usable], oil[usable])
@@ -249,7 +249,7 @@ def _on_the_faces(
     """Return the mean load on the faces: the clamp load less what the splines take."""
     if pack.spline_friction is None or pack.spline_radius_mm is None:
         return load
-    unloading = local_slope(time_s, load.values, _SLOPE_S) < 0
+    unloading = local_slope(time_s, load.values, SLOPE_S) < 0
     on_faces = mean_face_load(load.values, torque.values, unloading, pack, geometry.radius_m)
     loss = load.values - on_faces
     source = Source(

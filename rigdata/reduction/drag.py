@@ -27,7 +27,7 @@ _MARGIN_SPEED = 1.05
 
 @dataclass(frozen=True, eq=False)
 class DragData:
-    """Drag torque of one run, averaged over cells. [rad/s, degC, N m]
+    """Drag torque of one run, averaged over cells. [rad/s, rad/s^2, degC, N m]
 
     `rest_speed` is the slip speed that standstill noise reaches; `u_zero` the
     standard uncertainty of the run's torque zero.
@@ -36,6 +36,7 @@ class DragData:
     run: str
     pack: str
     speed: FloatArray
+    acceleration: FloatArray
     oil_temperature: FloatArray
     torque: FloatArray
     rest_speed: float

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
 from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction, RunSummary
 from rigdata.reduction.run import RunResult, reduce_drag_run, reduce_run, reduce_zero_run
@@ -55,6 +56,8 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name))
             drag_runs.append(data)
             account.enter(result)
+    rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
+    account.notices.extend(said)
     drags = {name: _pack_drag(campaign, pack, drag_runs) for name, pack in campaign.packs.items()}
 
     results = []

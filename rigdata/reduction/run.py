@@ -15,7 +15,7 @@ from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
 from rigdata.logs.frames import ColumnRequest, read_frames
 from rigdata.reduction.breakaway import breakaway_drafts
-from rigdata.reduction.corrections import CorrectedRun, correct
+from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
 from rigdata.reduction.drafts import Draft, to_points
 from rigdata.reduction.drag import Drag, DragData
 from rigdata.reduction.faults import check_run
@@ -128,6 +128,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
         run=corrected.run.id,
         pack=corrected.pack.name,
         speed=mean(corrected.speed.values),
+        acceleration=mean(local_slope(time, corrected.speed.values, SLOPE_S)),
         oil_temperature=mean(corrected.oil_temperature),
         torque=mean(corrected.torque.values),
         rest_speed=rest,
