@@ -94,6 +94,15 @@ class Pack:
     spline_friction: Annotated[
         float | None, Key("Friction coefficient of the splines.", low=0, below=1)
     ] = None
+    plate_thickness_mm: Annotated[
+        float | None, Key("Thickness of the plate that holds the thermocouple.", unit="mm", above=0)
+    ] = None
+    thermocouple_depth_mm: Annotated[
+        float | None, Key("Depth of the thermocouple below the face.", unit="mm", above=0)
+    ] = None
+    plate_conductivity_w_mk: Annotated[
+        float | None, Key("Thermal conductivity of that plate.", unit="W/(m K)", above=0)
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -231,6 +240,18 @@ def _read_packs(
         pack = Pack(name=name, **values)
         _check_named(pack.material, materials, "material", "material", inside)
         check_pair(values, "spline_radius_mm", "spline_friction", inside)
+        for other in ("thermocouple_depth_mm", "plate_conductivity_w_mk"):
+            check_pair(values, "plate_thickness_mm", other, inside)
+        if (
+            pack.plate_thickness_mm
+            and pack.thermocouple_depth_mm
+            and (pack.thermocouple_depth_mm > pack.plate_thickness_mm / 2)
+        ):
+            raise inside.fault(
+                f"is {pack.thermocouple_depth_mm:g}",
+                key="thermocouple_depth_mm",
+                expected=f"at most half of plate_thickness_mm, {pack.plate_thickness_mm:g}",
+            )
         if pack.inner_radius_mm >= pack.outer_radius_mm:
             raise inside.fault(
                 f"is {pack.inner_radius_mm:g}",

@@ -11,11 +11,12 @@ from rigdata.calibration.signals import Signal, Signals
 from rigdata.campaign.campaign import Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import Notice, ReductionError, Severity
+from rigdata.reduction.conduction import at_the_face
 from rigdata.reduction.drag import Drag
 from rigdata.reduction.geometry import Geometry, pack_geometry
 from rigdata.reduction.load_path import RELATIVE_U, mean_face_load
 from rigdata.reduction.zero import Idle, PackZero, find_idle, idle_limit, read_zeros, tare
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 _NEEDED = ("torque", "clamp_load", "slip_speed", "plate_temperature")
 SLOPE_S = 0.2
@@ -124,7 +125,7 @@ def correct(
         tared_torque=tared,
         load=_on_the_faces(load, torque, time, pack, geometry),
         speed=channels["slip_speed"],
-        temperature=channels["plate_temperature"],
+        temperature=at_the_face(channels["plate_temperature"], torque, speed, time, pack, geometry),
         oil_temperature=oil,
         idle=idle,
         zeros=zeros,
@@ -253,6 +254,10 @@ def _on_the_faces(
     on_faces = mean_face_load(load.values, torque.values, unloading, pack, geometry.radius_m)
     loss = load.values - on_faces
     source = Source(
-        f"spline-friction:{pack.name}", Scope.PACK, Effect.PROPORTIONAL, "load lost to the splines"
+        f"spline-friction:{pack.name}",
+        Scope.PACK,
+        Effect.PROPORTIONAL,
+        "load lost to the splines",
+        Distribution.RECTANGULAR,
     )
     return less(load, loss, (source,), -RELATIVE_U * loss[None, :])

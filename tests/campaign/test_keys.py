@@ -23,7 +23,8 @@ TABLES = {
     Oil: "name kinematic_viscosity_40c_mm2_s kinematic_viscosity_100c_mm2_s density_15c_kg_m3",
     Material: "friction_plate mating_plate note",
     Pack: "material batch state service_hours friction_faces outer_radius_mm inner_radius_mm "
-    "radius_u_mm contact_area_fraction pressure_law spline_radius_mm spline_friction",
+    "radius_u_mm contact_area_fraction pressure_law spline_radius_mm spline_friction "
+    "plate_thickness_mm thermocouple_depth_mm plate_conductivity_w_mk",
     Run: "id pack procedure log date remark exclude start_s end_s",
     Rig: "name inertia_kg_m2 inertia_u_kg_m2 log channels",
     LogSettings: "time_column delimiter decimal encoding skip_lines units_line",
@@ -39,7 +40,8 @@ MAY_BE_LEFT_OUT = {
     Campaign: "date oil",
     Oil: "density_15c_kg_m3",
     Material: "note",
-    Pack: "spline_radius_mm spline_friction",
+    Pack: "spline_radius_mm spline_friction plate_thickness_mm thermocouple_depth_mm "
+    "plate_conductivity_w_mk",
     Run: "date remark exclude start_s end_s",
     LogSettings: "delimiter decimal encoding skip_lines units_line",
     Channel: TABLES[Channel].replace("unit ", ""),
@@ -64,7 +66,18 @@ def test_every_key_can_be_documented(cls):
         assert field.meaning.startswith(field.expected)
         unit_in_name = any(
             field.name.endswith(end)
-            for end in ("_mm", "_mm2", "_s", "_c", "_mpa", "_m_s", "_kg_m2", "_kg_m3", "_hours")
+            for end in (
+                "_mm",
+                "_mm2",
+                "_s",
+                "_c",
+                "_mpa",
+                "_m_s",
+                "_kg_m2",
+                "_kg_m3",
+                "_hours",
+                "_w_mk",
+            )
         )
         assert bool(field.key.unit) == unit_in_name or field.name in (
             "reference_expanded_u_percent",

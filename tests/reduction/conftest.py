@@ -33,6 +33,9 @@ def hand_pack(**changes):
         "pressure_law": "uniform-pressure",
         "spline_radius_mm": None,
         "spline_friction": None,
+        "plate_thickness_mm": None,
+        "thermocouple_depth_mm": None,
+        "plate_conductivity_w_mk": None,
     }
     return SimpleNamespace(**{**pack, **changes})
 

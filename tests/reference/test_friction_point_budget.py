@@ -109,6 +109,9 @@ def measured():
         pressure_law="uniform-pressure",
         spline_radius_mm=None,
         spline_friction=None,
+        plate_thickness_mm=None,
+        thermocouple_depth_mm=None,
+        plate_conductivity_w_mk=None,
     )
     channel = {n: SimpleNamespace(constant=None, calibration=r) for n, r in records.items()}
     rig = SimpleNamespace(
