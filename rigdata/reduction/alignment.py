@@ -1,0 +1,161 @@
+"""Delay between clamp load and torque, from the ripple that both carry."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize
+
+from rigdata.arrays import FloatArray
+from rigdata.reduction.corrections import CorrectedRun
+from rigdata.reduction.stretches import Stretch, smoothed
+from rigdata.reduction.windows import held_load
+
+UNIT_S = 1e-3
+_GRID_S = 0.005
+_REACH_S = 0.4  # lags looked at
+_HALF_S = 0.15  # about the peak, that must balance
+_SLOW_S = 2.0  # slower than this is warming and wear, not ripple
+_SLOWEST_STEP_S = 0.06
+_LEAST_PEAK = 0.1  # correlation of the two ripples
+
+
+@dataclass(frozen=True, eq=False)
+class Ripple:
+    """Cross-correlation of the ripple of torque and load in one run.
+
+    Attributes
+    ----------
+    covariance : (k,) float
+        Sum over frames of torque times the load shown `lag` later, on the lags
+        of `LAGS_S`. [N m N]
+    torque, load : float
+        Sums of squares of either ripple.
+    step_s : float
+        Time between frames.
+    """
+
+    covariance: FloatArray
+    torque: float
+    load: float
+    step_s: float
+
+
+@dataclass(frozen=True)
+class Delay:
+    """How much later the load shows than the torque. [s]
+
+    Attributes
+    ----------
+    value, u : float
+        The delay and its standard uncertainty; 0 and the time between samples
+        as half-width of a rectangle where the ripple does not show it.
+    found : bool
+        Whether the ripple showed it.
+    """
+
+    value: float
+    u: float
+    found: bool
+
+
+LAGS_S = np.arange(-_REACH_S, _REACH_S + _GRID_S / 2, _GRID_S)
+
+
+def ripple_of(corrected: CorrectedRun) -> Ripple | None:
+    """Correlate the ripple of torque and load where the pack slips at a held load.
+
+    Returns None for a log too slow to show a delay, and without such a stretch.
+    """
+    step = float(np.median(np.diff(corrected.time_s)))
+    if step > _SLOWEST_STEP_S:
+        return None
+    total = Ripple(np.zeros(LAGS_S.size), 0.0, 0.0, step)
+    for stretch in held_load(corrected):
+        if len(stretch) * step > 2 * _SLOW_S:
+            total = _added(total, _in_stretch(corrected, stretch, step))
+    return total if total.load > 0 and total.torque > 0 else None
+
+
+def pooled_delay(ripples: Sequence[Ripple], sample_s: float) -> Delay:
+    """Estimate one delay for the rig from the ripple of many runs.
+
+    Parameters
+    ----------
+    ripples : sequence of Ripple
+    sample_s : float
+        Time between samples, which stands for the delay where nothing shows it.
+
+    Notes
+    -----
+    The torque follows the load through the plates at once, so the two ripples are
+    alike but for sensor delays.  Their cross-correlation is symmetric about the
+    delay whatever the ripple's spectrum (a peak would have to be read from a
+    cusp), so the delay is where the 0.15 s on either side balance:
+    ``int_0^h [C(d + l) - C(d - l)] dl = 0``.  Its uncertainty is the jackknife's
+    over the runs (B. Efron, The Jackknife, the Bootstrap and Other Resampling
+    Plans, 1982, chapter 3).  Noise of the two cells is independent and leaves the
+    balance alone.
+    """
+    unknown = Delay(0.0, sample_s / math.sqrt(3), found=False)
+    if len(ripples) < 3:
+        return unknown
+    parts = np.array([r.covariance / math.sqrt(r.torque * r.load) for r in ripples])
+    weights = np.array([1.0 / r.step_s for r in ripples])
+    parts = parts * (weights / weights.sum())[:, None]
+    whole = parts.sum(axis=0)
+    best = _balance(whole)
+    if whole.max() < _LEAST_PEAK or best is None:
+        return unknown
+    without = [_balance(whole - part) for part in parts]
+    left = np.array([value for value in without if value is not None])
+    if left.size < len(ripples):
+        return unknown
+    u = math.sqrt((left.size - 1) / left.size * float(((left - left.mean()) ** 2).sum()))
+    return Delay(best, max(u, 1e-4), found=True)
+
+
+def _in_stretch(corrected: CorrectedRun, stretch: Stretch, step: float) -> Ripple:
+    width = 2 * round(_SLOW_S / step / 2) + 1
+    good = corrected.usable[stretch.frames]
+    ripples = []
+    for signal in (corrected.torque.values, corrected.load.values):
+        part = signal[stretch.frames]
+        fast = (part - smoothed(part, width)) * good
+        ripples.append(fast - fast.mean())
+    torque, load = ripples
+    size = torque.size
+    reach = min(math.ceil(_REACH_S / step), size - 1)
+    lags = np.arange(-reach, reach + 1)
+    full = np.correlate(load, torque, mode="full")
+    around = full[size - 1 - reach : size + reach] * size / (size - np.abs(lags))
+    covariance = np.interp(LAGS_S, lags * step, around)
+    return Ripple(covariance, float(torque @ torque), float(load @ load), step)
+
+
+def _added(first: Ripple, second: Ripple) -> Ripple:
+    return Ripple(
+        first.covariance + second.covariance,
+        first.torque + second.torque,
+        first.load + second.load,
+        first.step_s,
+    )
+
+
+def _balance(correlation: FloatArray) -> float | None:
+    """Lag about which the correlation balances, near its largest value; None if none does."""
+    offsets = np.arange(_GRID_S / 2, _HALF_S, _GRID_S)
+
+    def tilt(delay: float) -> float:
+        after = np.interp(delay + offsets, LAGS_S, correlation)
+        before = np.interp(delay - offsets, LAGS_S, correlation)
+        return float((after - before).sum())
+
+    peak = float(LAGS_S[int(np.argmax(correlation))])
+    low, high = max(peak - _HALF_S / 2, -0.25), min(peak + _HALF_S / 2, 0.25)
+    if low >= high or tilt(low) * tilt(high) > 0:
+        return None
+    return float(optimize.brentq(tilt, low, high, xtol=1e-6))
