@@ -15,7 +15,7 @@ from rigdata.calibration.polynomial import SensorCalibration, calibrate, covered
 from rigdata.campaign.history import in_force
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.errors import CalibrationError
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +84,7 @@ class DriftingCalibration:
             Scope.RIG,
             Effect.PROPORTIONAL,
             f"{self.opening.kind.replace('-', ' ')}: drift of the sensor ({self.record})",
+            Distribution.RECTANGULAR,
         )
         return (*first, *second, drift, residual)
 

@@ -108,6 +108,7 @@ class SensorCalibration:
                 Scope.RIG,
                 Effect.ADDITIVE if term == "level" else Effect.PROPORTIONAL,
                 f"{words}: {_LABELS[term]} ({self.record})",
+                dof=self.dof,
             )
             for term in TERMS[: self.degree + 1]
         )
@@ -122,6 +123,7 @@ class SensorCalibration:
             Scope.RUN,
             Effect.ADDITIVE,
             f"{words}: hysteresis and repeatability of the sensor ({self.record})",
+            dof=self.dof,
         )
         return (*terms, reference, residual)
 

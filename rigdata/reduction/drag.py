@@ -13,6 +13,7 @@ from rigdata.campaign.campaign import Oil
 from rigdata.campaign.viscosity import kinematic_viscosity
 from rigdata.errors import ReductionError
 from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.degrees import welch_satterthwaite
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 Basis = Callable[[FloatArray, FloatArray], FloatArray]
@@ -30,7 +31,7 @@ class DragData:
     """Drag torque of one run, averaged over cells. [rad/s, rad/s^2, degC, N m]
 
     `rest_speed` is the slip speed that standstill noise reaches; `u_zero` the
-    standard uncertainty of the run's torque zero.
+    standard uncertainty of the run's torque zero, with `zero_dof` degrees of freedom.
     """
 
     run: str
@@ -41,6 +42,7 @@ class DragData:
     torque: FloatArray
     rest_speed: float
     u_zero: float
+    zero_dof: float = math.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,11 +169,17 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
     q, r = np.linalg.qr(design / scale)
     coefficients = np.linalg.solve(r, q.T @ torque) / scale
     residual = torque - design @ coefficients
-    inflation = residual.size / effective_size(residual).n_effective
+    n_effective = effective_size(residual).n_effective
+    inflation = residual.size / n_effective
     s = math.sqrt(float(residual @ residual) / (residual.size - design.shape[1]))
     factor = np.linalg.inv(r) * s * math.sqrt(inflation) / scale[:, None]
     runs = tuple(d.run for d in data)
-    spread = _between_packs(data, coefficients, basis) if borrowed else 0.0
+    spread, spread_dof = _between_packs(data, coefficients, basis) if borrowed else (0.0, None)
+    dof = (
+        max(n_effective - design.shape[1], 1.0),
+        float(welch_satterthwaite([d.u_zero for d in data], [d.zero_dof for d in data])),
+        spread_dof,
+    )
     return Drag(
         runs=runs,
         terms=terms,
@@ -182,7 +190,7 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
         top_speed=float(np.abs(speed).max()),
         coldest=float(warmth.min()),
         hottest=float(warmth.max()),
-        sources=_sources(runs, design.shape[1], borrowed),
+        sources=_sources(runs, design.shape[1], *dof),
         borrowed_u=spread,
         basis=basis,
     )
@@ -250,21 +258,28 @@ def _between_packs(
     data: Sequence[DragData],
     coefficients: FloatArray,
     basis: Basis,
-) -> float:
-    """Relative spread of the packs' drag about the common surface."""
+) -> tuple[float, float]:
+    """Relative spread of the packs' drag about the common surface, and its degrees of freedom."""
     ratios = []
     for pack in sorted({d.pack for d in data}):
         own = [d for d in data if d.pack == pack]
         fitted = np.concatenate([coefficients @ basis(d.speed, d.oil_temperature) for d in own])
         measured = np.concatenate([d.torque for d in own])
         ratios.append(float(measured @ fitted / (fitted @ fitted)))
-    return float(np.std(ratios, ddof=1)) if len(ratios) > 2 else BORROWED_U
+    if len(ratios) > 2:
+        return float(np.std(ratios, ddof=1)), len(ratios) - 1.0
+    return BORROWED_U, math.inf
 
 
-def _sources(runs: tuple[str, ...], terms: int, borrowed: bool) -> tuple[Source, ...]:
+def _sources(
+    runs: tuple[str, ...], terms: int, fit_dof: float, zero_dof: float, borrowed_dof: float | None
+) -> tuple[Source, ...]:
+    """Name the causes; `borrowed_dof` is None where the surface is the pack's own."""
     owner = "+".join(runs)
-    names = [(f"drag:{owner}:{i + 1}", "fit of the drag torque") for i in range(terms)]
-    names.append((f"drag:{owner}:zero", "zero of the drag runs"))
-    if borrowed:
-        names.append((f"drag:{owner}:borrowed", "drag torque taken from other packs"))
-    return tuple(Source(name, Scope.RUN, Effect.ADDITIVE, label) for name, label in names)
+    rows = [(f"drag:{owner}:{i + 1}", "fit of the drag torque", fit_dof) for i in range(terms)]
+    rows.append((f"drag:{owner}:zero", "zero of the drag runs", zero_dof))
+    if borrowed_dof is not None:
+        rows.append((f"drag:{owner}:borrowed", "drag torque taken from other packs", borrowed_dof))
+    return tuple(
+        Source(name, Scope.RUN, Effect.ADDITIVE, label, dof=dof) for name, label, dof in rows
+    )

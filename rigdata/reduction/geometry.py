@@ -68,8 +68,8 @@ class Geometry:
             radius + self.u_radius_m * error
             for radius, error in zip((self.outer_m, self.inner_m), errors[:2], strict=True)
         )
-        drawn: FloatArray = effective_radius(outer, inner, self.law)
-        drawn = drawn + self.gap_m / math.sqrt(3) * errors[2]
+        by_law: FloatArray = effective_radius(outer, inner, self.law)
+        drawn: FloatArray = by_law + self.gap_m / math.sqrt(3) * errors[2]
         return drawn
 
 

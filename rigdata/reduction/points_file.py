@@ -10,13 +10,16 @@ name that starts with an apostrophe; reading takes one apostrophe off again.
 
 Files made by hand are welcome: `OPTIONAL` columns may be left out, and in
 ``budget.csv`` so may ``effect`` (sources of scope rig and pack then scale with
-mu, those of scope run and point do not) and ``label``.
+mu, those of scope run and point do not), ``label``, ``distribution`` (normal) and
+``dof`` (degrees of freedom; blank where the uncertainty was stated).
 """
 
 from __future__ import annotations
 
 import csv
 import difflib
+import enum
+import math
 from collections.abc import Mapping, Sequence
 from io import StringIO
 from pathlib import Path
@@ -30,7 +33,7 @@ from scipy import sparse
 from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import ResultError
 from rigdata.reduction.points import FrictionPoints, column_names
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 POINTS_FILE = "points.csv"
 BUDGET_FILE = "budget.csv"
@@ -51,7 +54,8 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
     "reason": "",
     "dwell_s": "",
 }
-BUDGET_COLUMNS = ("point", "source", "scope", "contribution", "effect", "label")
+BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
+BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL)
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -103,6 +107,8 @@ def budget_text(points: FrictionPoints) -> str:
             "contribution": np.asarray(entries.data[order], dtype=np.float64),
             "effect": [source.effect.value for source in sources],
             "label": [written_cell(source.label) for source in sources],
+            "distribution": [source.distribution.value for source in sources],
+            "dof": [source.dof if math.isfinite(source.dof) else None for source in sources],
         }
     )
     return str(table.to_csv(index=False, lineterminator="\n"))
@@ -134,7 +140,7 @@ def read_points(points_path: Path, budget_path: Path) -> FrictionPoints:
 
 
 def _read_budget(path: Path, points: TextArray) -> tuple[tuple[Source, ...], sparse.csr_array]:
-    cells = _read_cells(path, BUDGET_COLUMNS, {"effect": "", "label": ""})
+    cells = _read_cells(path, BUDGET_COLUMNS, BUDGET_OPTIONAL)
     amounts = _numbers("contribution", cells["contribution"], path)
     if not np.isfinite(amounts).all():
         line = int(np.flatnonzero(~np.isfinite(amounts))[0]) + 2
@@ -144,7 +150,7 @@ def _read_budget(path: Path, points: TextArray) -> tuple[tuple[Source, ...], spa
     ids = [read_cell(cell) for cell in cells["source"]]
     _no_repeats(list(zip(names, ids, strict=True)), path, "point and source")
     sources: dict[str, Source] = {}
-    texts = zip(cells["scope"], cells["effect"], cells["label"], strict=True)
+    texts = zip(*(cells[name] for name in ("scope", *BUDGET_OPTIONAL)), strict=True)
     for line, (name, source_id, text) in enumerate(zip(names, ids, texts, strict=True), start=2):
         where = f"{path.name}, line {line}"
         if name not in row_of:
@@ -162,18 +168,34 @@ def _read_budget(path: Path, points: TextArray) -> tuple[tuple[Source, ...], spa
     return tuple(sources.values()), sparse.csr_array((amounts, at), shape=shape)
 
 
-def _source(source_id: str, scope: str, effect: str, label: str, *, where: str) -> Source:
+def _source(
+    source_id: str, scope: str, effect: str, label: str, distribution: str, dof: str, *, where: str
+) -> Source:
     try:
         reach = Scope(scope)
+        freedom = float(dof) if dof else math.inf
+        if not freedom > 0.0:
+            raise ValueError(f"{dof} degrees of freedom")
         effect = effect or ("proportional" if reach in (Scope.RIG, Scope.PACK) else "additive")
-        return Source(source_id, reach, Effect(effect), read_cell(label) or source_id)
+        return Source(
+            source_id,
+            reach,
+            Effect(effect),
+            read_cell(label) or source_id,
+            Distribution(distribution or "normal"),
+            freedom,
+        )
     except ValueError as fault:
         raise ResultError(
             f"source '{source_id}': {fault}",
             where=where,
-            expected=f"scope one of {', '.join(s.value for s in Scope)}; effect one of "
-            f"{', '.join(e.value for e in Effect)} or blank",
+            expected=f"scope one of {_values(Scope)}; effect one of {_values(Effect)} or blank; "
+            f"distribution one of {_values(Distribution)} or blank; dof a number or blank",
         ) from fault
+
+
+def _values(choices: type[enum.Enum]) -> str:
+    return ", ".join(str(choice.value) for choice in choices)
 
 
 def _read_cells(

@@ -89,6 +89,12 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             )
         ),
         drag={name: drags[name].words for name in drags if name in tested},
+        readings={
+            name: reading
+            for result in results
+            if result.points is not None
+            for name, reading in zip(result.points.point.tolist(), result.readings, strict=True)
+        },
     )
 
 

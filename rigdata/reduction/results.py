@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from rigdata.campaign.campaign import Campaign
 from rigdata.errors import Notice
 from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.reading import Reading
 from rigdata.reduction.trace import Trace
 
 
@@ -55,6 +56,8 @@ class Reduction:
         Everything else worth knowing, the campaign's own notices first.
     drag : mapping of str to str
         For each pack, in words, what drag was taken off.
+    readings : mapping of str to Reading
+        What each point was read from, by the point's name.
     """
 
     campaign: Campaign
@@ -64,7 +67,8 @@ class Reduction:
     left_out: Mapping[str, str]
     notices: tuple[Notice, ...]
     drag: Mapping[str, str]
+    readings: Mapping[str, Reading] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
-        for name in ("traces", "summaries", "left_out", "drag"):
+        for name in ("traces", "summaries", "left_out", "drag", "readings"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))

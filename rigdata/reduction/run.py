@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,7 @@ from rigdata.reduction.faults import check_run
 from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.ratio import ratio_drafts
+from rigdata.reduction.reading import Reading
 from rigdata.reduction.trace import Trace, trace_of
 from rigdata.reduction.windows import WINDOWS, load_sweeps, rest_speed, steady_windows
 from rigdata.reduction.zero import PackZero
@@ -38,6 +40,8 @@ class RunResult:
     ----------
     points : FrictionPoints or None
         None for zero and drag runs.
+    readings : tuple of Reading
+        What each point was read from, in their order.
     flagged : Mapping[str, Mapping[str, int]]
         Samples flagged, by channel and by the flag's words.
     log_sha256 : str
@@ -46,6 +50,7 @@ class RunResult:
 
     run: str
     points: FrictionPoints | None
+    readings: tuple[Reading, ...]
     trace: Trace
     notices: tuple[Notice, ...]
     flagged: Mapping[str, Mapping[str, int]]
@@ -133,6 +138,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
         torque=mean(corrected.torque.values),
         rest_speed=rest,
         u_zero=corrected.zeros.torque.u if corrected.zeros is not None else 0.0,
+        zero_dof=corrected.zeros.torque.dof if corrected.zeros is not None else math.inf,
     )
 
 
@@ -164,18 +170,21 @@ def reduce_run(
     points = to_points(corrected, drafts)
     if run.procedure == "bedding":
         points = points.not_used(np.ones(len(points), dtype=np.bool_), "bedding-in")
-    return _result(signals, corrected, points, notices)
+    readings = tuple(draft.reading for draft in drafts)
+    return _result(signals, corrected, points, readings, notices)
 
 
 def _result(
     signals: Signals,
     corrected: CorrectedRun,
     points: FrictionPoints | None,
+    readings: tuple[Reading, ...] = (),
     notices: Sequence[Notice] = (),
 ) -> RunResult:
     return RunResult(
         run=corrected.run.id,
         points=points,
+        readings=readings,
         trace=trace_of(corrected, points),
         notices=(*signals.notices, *corrected.notices, *notices),
         flagged={

@@ -15,7 +15,7 @@ from rigdata.errors import Notice, ReductionError, Severity
 from rigdata.quantities import to_base, unit_named
 from rigdata.reduction.stretches import Stretch
 from rigdata.uncertainty.autocorrelation import effective_size
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 LEAST_IDLE_S = 0.5
 _MOST_FIRST_S = 2.5
@@ -43,6 +43,8 @@ class Zero:
         Mean reading there, in the channel's unit.
     u : float
         Standard uncertainty of one of these means from noise alone.
+    dof : float
+        Degrees of freedom of `u`.
     shift : (k, m) float
         Change of the reading there for one standard deviation of each of the
         channel's own sources.
@@ -51,6 +53,7 @@ class Zero:
     time_s: FloatArray
     value: FloatArray
     u: float
+    dof: float
     shift: FloatArray
 
     @property
@@ -206,15 +209,18 @@ def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[
     """Read the zero of a channel in each idle stretch."""
     picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
     picked = [frames for frames in picked if frames.size >= 2]
-    u = 0.0
+    noise = []
     for frames in picked:
         residual = signal.values[frames] - signal.values[frames].mean()
         n_effective = effective_size(residual).n_effective
-        u = max(u, float(residual.std(ddof=1)) / math.sqrt(n_effective))
+        u = float(residual.std(ddof=1)) / math.sqrt(n_effective)
+        noise.append((u, max(n_effective - 1.0, 1.0)))
+    u, dof = max(noise)
     return Zero(
         time_s=np.array([time_s[frames].mean() for frames in picked]),
         value=np.array([signal.values[frames].mean() for frames in picked]),
         u=u,
+        dof=dof,
         shift=np.stack([signal.sensitivity[:, frames].mean(axis=1) for frames in picked], axis=1),
     )
 
@@ -239,11 +245,16 @@ def tare(signal: Signal, time_s: FloatArray, zero: Zero, run: str, zero_run: str
             shift[row] -= np.interp(time_s, zero.time_s, zero.shift[row])
     kind = signal.name.replace("_", "-")
     prefix, words = ("zero", "torque") if kind == "torque" else (f"{kind}-zero", "clamp load")
-    sources = [Source(f"{prefix}:{zero_run}", Scope.RUN, Effect.ADDITIVE, f"zero of the {words}")]
+    label = f"zero of the {words}"
+    sources = [Source(f"{prefix}:{zero_run}", Scope.RUN, Effect.ADDITIVE, label, dof=zero.dof)]
     sizes = [zero.u]
     if zero.value.size > 1:
         drift = Source(
-            f"{prefix}-drift:{run}", Scope.RUN, Effect.ADDITIVE, f"drift of the {words} zero"
+            f"{prefix}-drift:{run}",
+            Scope.RUN,
+            Effect.ADDITIVE,
+            f"drift of the {words} zero",
+            Distribution.RECTANGULAR,
         )
         sources.append(drift)
         sizes.append(abs(zero.drift) / math.sqrt(12))

@@ -20,12 +20,12 @@ from rigdata.reduction.points_file import (
     read_points,
     written_cell,
 )
-from rigdata.uncertainty.sources import Effect, Scope, Source
+from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 SOURCES = (
     Source("torque:TC-1:slope", Scope.RIG, Effect.PROPORTIONAL, "torque calibration, slope"),
     Source("zero:R,1", Scope.RUN, Effect.ADDITIVE, 'zero "before" and after'),
-    Source("=cmd", Scope.POINT, Effect.ADDITIVE, "-odd label"),
+    Source("=cmd", Scope.POINT, Effect.ADDITIVE, "-odd label", Distribution.RECTANGULAR, 7.5),
 )
 
 
@@ -152,6 +152,23 @@ def test_faults_in_points_are_told(tmp_path: Path, old: str, new: str, says: str
 def test_faults_in_the_budget_are_told(tmp_path: Path, old: str, new: str, says: str) -> None:
     with pytest.raises(ResultError, match=says):
         read_points(*write(tmp_path, HAND, HAND_BUDGET.replace(old, new, 1)))
+
+
+@pytest.mark.parametrize(
+    ("cells", "says"),
+    [
+        ("box,9", "distribution one of normal, rectangular or blank"),
+        ("normal,0", "0 degrees of freedom"),
+        (",nan", "nan degrees of freedom"),
+        (",many", "dof a number or blank"),
+    ],
+)
+def test_faults_in_distribution_and_dof_are_told(tmp_path: Path, cells: str, says: str) -> None:
+    header, *lines = HAND_BUDGET.splitlines()
+    rows = [f"{header},distribution,dof", *(f"{line},," for line in lines[:-1])]
+    budget = "\n".join([*rows, f"{lines[-1]},{cells}"]) + "\n"
+    with pytest.raises(ResultError, match=says):
+        read_points(*write(tmp_path, HAND, budget))
 
 
 def test_a_budget_of_other_points_is_refused(tmp_path: Path) -> None:
