@@ -19,6 +19,15 @@ from rigdata.arrays import FloatArray, frozen
 from rigdata.uncertainty.degrees import coverage_factor, welch_satterthwaite
 
 _LEAST_DOF = 1.0
+_ARRAYS = (
+    "theta",
+    "covariance",
+    "variances",
+    "sensitivity",
+    "mean_square",
+    "dof",
+    "nesting",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +52,8 @@ class Estimate:
         causes within it add.  It is this sum that the data estimate.
     dof : (c,) float
         Degrees of freedom of that estimate, such as packs less 1.
+    nesting : (c, c) float
+        ``slopes @ nesting`` are derivatives with respect to the mean squares.
     """
 
     theta: FloatArray
@@ -52,9 +63,19 @@ class Estimate:
     sensitivity: FloatArray
     mean_square: FloatArray
     dof: FloatArray
+    nesting: FloatArray
 
     def __post_init__(self) -> None:
-        for name in ("theta", "covariance", "variances", "sensitivity", "mean_square", "dof"):
+        arrays = (
+            "theta",
+            "covariance",
+            "variances",
+            "sensitivity",
+            "mean_square",
+            "dof",
+            "nesting",
+        )
+        for name in arrays:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     def variance(self, gradient: FloatArray) -> FloatArray:
@@ -89,14 +110,15 @@ class Estimate:
         Notes
         -----
         The variance ``v`` is split from the most far-reaching components inwards:
-        each takes ``mean_square * dv/ds``, never more than is left, and what is
-        left at the end is known from calibration and radii.  With ``v_s`` the
-        estimated part and its degrees of freedom by Welch and Satterthwaite, the
-        half width is ``sqrt(t^2 v_s + z^2 (v - v_s))``.  For balanced packs and no
-        shared sources this is the exact t interval of the pack means.
+        each takes its mean square times the derivative of ``v`` with respect to
+        it, never more than is left, and what is left at the end is known from
+        calibration and radii.  With ``v_s`` the estimated part and its degrees of
+        freedom by Welch and Satterthwaite, the half width is
+        ``sqrt(t^2 v_s + z^2 (v - v_s))``.  For balanced packs and no shared sources
+        this is the exact t interval of the pack means.
         """
         known = self.variance(gradient)
-        parts = self.mean_square * self.slopes(gradient)
+        parts = self.mean_square * np.maximum(self.slopes(gradient) @ self.nesting, 0.0)
         for kind in dict.fromkeys(map(kind_of, self.components)):
             here = np.array([kind_of(name) == kind for name in self.components])
             wanted = parts[:, here].sum(axis=1)

@@ -111,6 +111,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
                 "variance": float(estimate.variances[i]),
                 "mean_square": float(estimate.mean_square[i]),
                 "dof": float(estimate.dof[i]),
+                "nesting": estimate.nesting[i].tolist(),
                 "sensitivity": estimate.sensitivity[i].tolist(),
             }
             for i, name in enumerate(estimate.components)
@@ -147,6 +148,10 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         ),
         mean_square=_column(components, "mean_square"),
         dof=_column(components, "dof"),
+        nesting=np.reshape(
+            np.array([entry["nesting"] for entry in components], dtype=float),
+            (len(components), len(components)),
+        ),
     )
     return FrictionFit(
         group=Group(data["material"], data["state"]),

@@ -18,7 +18,7 @@ from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fitting import least_squares_fit
 from rigdata.friction.mixed_model import MixedModel, Profile, profile, sensitivity
-from rigdata.friction.variance_components import restricted_variances, scoring_step
+from rigdata.friction.variance_components import mean_squares, restricted_variances, scoring_step
 from rigdata.uncertainty.covariance import LowRankCovariance
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared
@@ -112,20 +112,20 @@ def joint_fit(
     covariance[np.ix_(free, free)] = here.covariance
     slopes = np.zeros((len(model.components), size, size))
     slopes[np.ix_(np.arange(len(slopes)), free, free)] = sensitivity(model, here)
-    # tr(P V) = dof / mean_square and tr(P V P V) = dof / mean_square^2 where all effects are alike.
-    squares = 2.0 * np.diag(here.information)
-    mean_square, dof = here.trace / squares, here.trace**2 / squares
+    components = tuple(component.name for component in model.components)
+    mean_square, dof, nesting = mean_squares(here, components)
     names = [name for block in blocks for name in block.law.names]
     return JointFit(
         design=design,
         estimate=Estimate(
             theta,
             covariance,
-            tuple(c.name for c in model.components),
+            components,
             variances,
             slopes,
             mean_square,
             dof,
+            nesting,
         ),
         curve=frozen(design.fitted(theta)),
         model=model,

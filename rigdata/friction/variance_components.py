@@ -8,9 +8,12 @@ and C. E. McCulloch, Variance Components (1992), chapter 6.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray
+from rigdata.friction.estimate import kind_of
 from rigdata.friction.mixed_model import MixedModel, Profile, profile
 
 _HALVINGS = 30
@@ -92,3 +95,53 @@ def restricted_variances(
     if here is None:
         raise ValueError("the covariance at the start values is not positive")
     return variances, here, False
+
+
+def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what the data estimate of each component, level by level from the outermost.
+
+    The spread between packs estimates the pack component together with what
+    runs and points add to the mean of a pack; the spread between the runs of
+    one pack then estimates the run component together with what points add, and
+    so on.  These sums are estimated independently of each other, as the mean
+    squares of a balanced analysis of variance are.
+
+    Parameters
+    ----------
+    at : Profile
+        At the fitted variances.
+    names : sequence of c str
+        Names of the components; `kind_of` tells the level.
+
+    Returns
+    -------
+    mean_square : (c,) array
+        Variance of one effect with all that lies within it.
+    dof : (c,) array
+        Degrees of freedom of that estimate.
+    nesting : (c, c) array
+        ``slopes @ nesting`` turns derivatives with respect to the components into
+        derivatives with respect to the mean squares.
+
+    Notes
+    -----
+    Block elimination of the expected information, in the order of the levels.
+    In each step ``tr(P V) = dof / mean_square`` and ``tr(P V P V) = dof /
+    mean_square^2``, exact where all effects of a component are alike.
+    """
+    trace, squares = at.trace.copy(), 2.0 * at.information
+    nesting = np.eye(len(names))
+    mean_square, dof = np.zeros(len(names)), np.zeros(len(names))
+    kinds = [kind_of(name) for name in names]
+    left = np.arange(len(names))
+    for kind in dict.fromkeys(kinds):
+        here = np.array([i for i in left if kinds[i] == kind])
+        left = np.array([i for i in left if kinds[i] != kind], dtype=int)
+        own = np.diag(squares)[here]
+        mean_square[here] = np.maximum(trace[here], 0.0) / own
+        dof[here] = np.maximum(trace[here], 0.0) ** 2 / own
+        shared = np.linalg.solve(squares[np.ix_(here, here)], squares[np.ix_(here, left)])
+        nesting[:, left] -= nesting[:, here] @ shared
+        trace[left] -= trace[here] @ shared
+        squares[np.ix_(left, left)] -= squares[np.ix_(left, here)] @ shared
+    return mean_square, dof, nesting

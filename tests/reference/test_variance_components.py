@@ -12,7 +12,7 @@ from scipy import stats
 
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
-from rigdata.friction.variance_components import restricted_variances
+from rigdata.friction.variance_components import mean_squares, restricted_variances
 
 DYESTUFF = [
     [1545, 1440, 1440, 1520, 1580],
@@ -61,15 +61,14 @@ def solve(model):
 
 
 def estimate_of(model, variances, at):
-    squares = 2 * np.diag(at.information)
+    names = ("batch", "rest")
     return Estimate(
         at.step,
         at.covariance,
-        ("batch", "rest"),
+        names,
         variances,
         sensitivity(model, at),
-        at.trace / squares,
-        at.trace**2 / squares,
+        *mean_squares(at, names),
     )
 
 
@@ -84,8 +83,9 @@ def test_dyestuff_components_and_mean():
 def test_dyestuff_interval_of_the_mean_has_five_degrees_of_freedom():
     model = one_way(DYESTUFF)
     estimate = estimate_of(model, *solve(model))
-    assert estimate.dof[0] == pytest.approx(5.0, rel=1e-8)
-    assert estimate.mean_square[0] == pytest.approx(11271.5 / 5, rel=1e-8)
+    # Between batches MSB / 5 with 5 degrees of freedom, within them MSW with 24.
+    assert estimate.dof == pytest.approx([5.0, 24.0], rel=1e-8)
+    assert estimate.mean_square == pytest.approx([11271.5 / 5, 2451.25], rel=1e-8)
     half = estimate.half_width(np.ones((1, 1)))
     assert 1527.5 + np.array([-1, 1]) * half == pytest.approx([1477.67335, 1577.32665], abs=1e-5)
 
