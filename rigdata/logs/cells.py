@@ -25,6 +25,8 @@ from rigdata.logs.rawbytes import count_of
 _MISSING = missing_spellings()
 _NEWLINE, _BLANK, _LAST_DIGIT, _EXPONENT = b"\n 9e"
 _QUOTE = b'"'
+_SHOWN = 40  # characters of a faulty cell
+_PADDING = " \t\v\f"  # what the parser takes for blanks
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -183,7 +185,7 @@ def _told_apart(
     column: Any, index: int, lines: IntArray, layout: Layout
 ) -> tuple[list[str], list[str]]:
     """Return the cells of a column that are no numbers, and those of them over range."""
-    unique = [(cell, cell.strip()) for cell in pd.unique(column)]
+    unique = [(cell, cell.strip(_PADDING)) for cell in pd.unique(column)]
     beyond = [cell for cell, bare in unique if is_overrange(bare)]
     missing = [cell for cell, bare in unique if is_missing(bare)]
     known = {*beyond, *missing}
@@ -272,10 +274,10 @@ def _fields(data: Any, starts: IntArray, delimiter: str) -> IntArray:
 
 
 def _bad_cell(cell: str, line: int, index: int, layout: Layout) -> LogError:
-    shown_cell = cell.strip()
+    shown_cell = cell[:_SHOWN] if cell[:_SHOWN].isprintable() else ascii(cell[:_SHOWN])[1:-1]
     expected = f"a number with the decimal mark '{layout.decimal}'"
     do = "Correct the line, or take it out"
-    if is_number(shown_cell):
+    if is_number(cell):
         do = "State decimal in [log] of the rig file, or export with one decimal mark"
     elif index == layout.time_index:
         expected += ", the elapsed time"

@@ -1,7 +1,9 @@
 """Random tables in random dialects come back as the numbers that went in."""
 
+import contextlib
 import gzip
 import itertools
+import random
 import string
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rigdata.campaign.rig import LogSettings
+from rigdata.errors import LogError
 from rigdata.logs.flags import Flag
 from rigdata.logs.frames import ColumnRequest, read_frames
 
@@ -91,3 +94,56 @@ def test_what_is_written_is_read(case, block_bytes, path):
             frames.values[str(i)][kept], values[kept, i], rtol=1e-14, atol=1e-300
         )
         assert np.count_nonzero(kept) >= 0.5 * time.size  # the others look like spikes
+
+
+def damaged(data: bytes, rng: random.Random) -> bytes:
+    """Flip, drop, double or insert bytes here and there."""
+    harm = bytearray(data)
+    for _ in range(rng.choice([1, 3, 30])):
+        at = rng.randrange(len(harm))
+        kind = rng.randrange(4)
+        if kind == 0:
+            harm[at] = rng.randrange(256)
+        elif kind == 1:
+            del harm[at : min(at + rng.randint(1, 40), len(harm) - 1)]
+        elif kind == 2:
+            harm[at:at] = harm[at // 2 : at // 2 + rng.randint(1, 60)]
+        else:
+            harm[at:at] = rng.choice(
+                [
+                    b"NaN",
+                    b"Overrange",
+                    b'"',
+                    b"\0\0",
+                    b"1e400",
+                    b",",
+                    b"\n",
+                    b"\r",
+                    b"\x1a",
+                    b"9.9E37",
+                ]
+            )
+    return bytes(harm)
+
+
+@pytest.mark.parametrize("seed", range(80))
+def test_a_damaged_log_gives_frames_or_one_clear_error(path, seed):
+    rng = random.Random(seed)
+    numbers = np.random.default_rng(seed)
+    rows = "".join(
+        f"{i / 100:.2f},{a:.3f},{b:.3f}\n"
+        for i, (a, b) in enumerate(numbers.normal(50.0, 1.0, (rng.choice([5, 40, 400]), 2)))
+    )
+    path.write_bytes(damaged(f"bench\nTime,Torque,Load\ns,Nm,kN\n{rows}".encode(), rng))
+    columns = {"a": ColumnRequest("Torque", low=0.0, high=99.0), "b": ColumnRequest("Load")}
+    size = rng.choice([50, 2**20])
+    frames = None
+    with contextlib.suppress(LogError):  # any other error fails the test
+        frames = read_frames(path, LogSettings("Time"), columns, block_bytes=size)
+    if frames is None:
+        return
+    assert np.all(np.diff(frames.time_s) > 0.0)
+    for key in columns:
+        blank = np.isnan(frames.values[key])
+        assert (frames.flags[key][blank] > 0).all()
+        assert np.isfinite(frames.values[key][~blank]).all()

@@ -223,6 +223,13 @@ def test_a_fault_in_a_cp1252_cell_is_shown_as_written(read):
         read(log(lines), encoding="cp1252")
 
 
+def test_a_fault_with_control_characters_is_shown_escaped(read):
+    lines = rows()
+    lines[3] = "0.3,5\x1b[2J" + "7" * 100 + ",1"
+    with pytest.raises(LogError, match=r"'5\\x1b\[2J7{35}' is not a number"):
+        read(log(lines))
+
+
 def test_a_row_without_a_time_is_dropped_and_counted(read):
     lines = rows()
     lines[12] = ",103.5,0.25"
