@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from rigdata.arrays import FloatArray
+from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.reading import linear_contributions, read
@@ -89,6 +90,7 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
         contributions=linear_contributions(
             reading, np.array([per_torque]), np.array([-mu / load]), mu
         ),
+        shifts=condition_shifts(corrected, frames, slips=False),
         reading=reading,
     )
 

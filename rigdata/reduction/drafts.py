@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from rigdata.arrays import TextArray
+from rigdata.arrays import FloatArray, TextArray
+from rigdata.reduction.condition_shifts import Shift
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
@@ -37,6 +38,7 @@ class Draft:
     start_s: float
     end_s: float
     contributions: Mapping[Source, float] = field(repr=False)
+    shifts: Mapping[Source, Shift] = field(repr=False)
     reading: Reading = field(repr=False)
     dwell_s: float = float("nan")
     reason: str = ""
@@ -46,13 +48,21 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
     """Number the drafts of one run and put them into a table."""
     run, pack = corrected.run, corrected.pack
     count = len(drafts)
-    column: dict[Source, int] = {}
-    row_index, column_index, values = [], [], []
-    for i, draft in enumerate(drafts):
-        for source, value in draft.contributions.items():
-            row_index.append(i)
-            column_index.append(column.setdefault(source, len(column)))
-            values.append(value)
+    acting = (s for draft in drafts for s in (*draft.contributions, *draft.shifts))
+    column = {source: i for i, source in enumerate(dict.fromkeys(acting))}
+    none: Shift = (0.0, 0.0, 0.0)
+    entries = [
+        (i, column[source], draft.contributions.get(source, 0.0), *draft.shifts.get(source, none))
+        for i, draft in enumerate(drafts)
+        for source in dict.fromkeys((*draft.contributions, *draft.shifts))
+    ]
+    row, place, *values = np.array(entries).reshape(-1, 6).T
+    at = (row.astype(np.int64), place.astype(np.int64))
+
+    def matrix(amounts: FloatArray) -> sparse.csr_array:
+        made = sparse.csr_array((amounts, at), shape=(count, len(column)))
+        made.eliminate_zeros()
+        return made
 
     def constant(text: str) -> TextArray:
         return np.array([text] * count, dtype=np.str_)
@@ -85,7 +95,6 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
         used=np.array([not draft.reason for draft in drafts]),
         reason=each("reason"),
         sources=tuple(column),
-        contributions=sparse.csr_array(
-            (values, (row_index, column_index)), shape=(count, len(column))
-        ),
+        contributions=matrix(values[0]),
+        condition_shifts=tuple(matrix(amounts) for amounts in values[1:]),
     )

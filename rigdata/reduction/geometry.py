@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TypeVar
 
+import numpy as np
+
 from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.campaign import Pack
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
@@ -50,6 +52,13 @@ class Geometry:
     gap_m: float
     sources: tuple[Source, ...]
     relative: FloatArray
+
+    @property
+    def relative_area(self) -> FloatArray:
+        """(3,) relative change of the area for one standard deviation of each source."""
+        span = self.outer_m**2 - self.inner_m**2
+        slopes = np.array([2 * self.outer_m, -2 * self.inner_m, 0.0])
+        return slopes * self.u_radius_m / span
 
     def drawn_radius(self, errors: FloatArray) -> FloatArray:
         """Effective radius for each of m sets of errors. [m]

@@ -10,6 +10,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray, IntArray
 from rigdata.errors import Notice, Severity
+from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.load_line import LoadLine, fit_load_line
@@ -123,6 +124,7 @@ def _sweep_drafts(
     )
     by_load = line.mu(ln_x) * (1 + line.coefficients[2]) * cells.reading.arm_m
     speed = np.abs(corrected.speed.values[frames]) * geometry.radius_m
+    shifts = condition_shifts(corrected, frames)
     drafts = []
     for i in range(2):
         weight = pick[i] @ line.weights
@@ -144,6 +146,7 @@ def _sweep_drafts(
                 start_s=float(corrected.time_s[frames[0]]),
                 end_s=float(corrected.time_s[frames[-1]]),
                 contributions=contributions,
+                shifts=shifts,
                 reading=replace(cells.reading, line=line, ln_load=float(offsets[i])),
             )
         )

@@ -13,6 +13,8 @@ from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray, frozen
 from rigdata.uncertainty.sources import Source
 
 _TEXT = np.str_
+# What the condition shifts are of, in their order, and the columns that hold them in files.
+SHIFTED = ("slip_speed_shift", "temperature_shift_k", "pressure_shift")
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +56,10 @@ class FrictionPoints:
         Named causes of uncertainty, in the order of the columns below.
     contributions : (n, m) sparse array
         Signed change of mu for one standard deviation of each source.
+    condition_shifts : three (n, m) sparse arrays
+        Signed change of the stated condition for one standard deviation of each
+        source: slip speed (relative), temperature [K], pressure (relative).
+        None for conditions known exactly.
     """
 
     point: TextArray
@@ -81,19 +87,26 @@ class FrictionPoints:
     reason: TextArray
     sources: tuple[Source, ...]
     contributions: sparse.csr_array = field(repr=False)
+    condition_shifts: tuple[sparse.csr_array, ...] | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         for name in column_names():
             object.__setattr__(self, name, frozen(getattr(self, name), _COLUMN_TYPES[name]))
-        matrix = sparse.csr_array(self.contributions, dtype=np.float64)
-        matrix.data.setflags(write=False)
-        object.__setattr__(self, "contributions", matrix)
+        shape = (self.point.size, len(self.sources))
         wrong = [n for n in column_names() if getattr(self, n).shape != self.point.shape]
-        if wrong or matrix.shape != (self.point.size, len(self.sources)):
-            raise ValueError(f"columns of unequal length: {wrong or matrix.shape}")
+        if wrong:
+            raise ValueError(f"columns of unequal length: {wrong}")
+        object.__setattr__(self, "contributions", _checked(self.contributions, shape))
+        shifts = self.condition_shifts or (sparse.csr_array(shape),) * len(SHIFTED)
+        object.__setattr__(self, "condition_shifts", tuple(_checked(s, shape) for s in shifts))
 
     def __len__(self) -> int:
         return int(self.point.size)
+
+    @property
+    def influences(self) -> tuple[sparse.csr_array, ...]:
+        """Contributions to mu, then the three condition shifts."""
+        return (self.contributions, *(self.condition_shifts or ()))
 
     @property
     def u_mu(self) -> FloatArray:
@@ -105,12 +118,14 @@ class FrictionPoints:
     def select(self, mask: BoolArray | IntArray) -> FrictionPoints:
         """Return the points chosen by `mask`, keeping the sources they name."""
         chosen = {name: getattr(self, name)[mask] for name in column_names()}
-        matrix = self.contributions[mask]
-        live = np.unique(matrix.nonzero()[1])
+        matrices = [matrix[mask] for matrix in self.influences]
+        live = np.unique(np.concatenate([matrix.nonzero()[1] for matrix in matrices]))
+        contributions, *shifts = (matrix[:, live] for matrix in matrices)
         return FrictionPoints(
             **chosen,
             sources=tuple(self.sources[i] for i in live),
-            contributions=matrix[:, live],
+            contributions=contributions,
+            condition_shifts=tuple(shifts),
         )
 
     def not_used(self, mask: BoolArray, reason: str) -> FrictionPoints:
@@ -146,14 +161,33 @@ def concatenate(parts: Sequence[FrictionPoints]) -> FrictionPoints:
     column = {name: i for i, name in enumerate(order)}
     blocks = []
     for part in parts:
-        coo = part.contributions.tocoo()
         remap = np.array([column[s.id] for s in part.sources], dtype=np.int64)
         shape = (len(part), len(order))
-        col = remap[coo.col] if coo.nnz else coo.col
-        blocks.append(sparse.csr_array((coo.data, (coo.row, col)), shape=shape))
+        blocks.append([_moved(matrix, remap, shape) for matrix in part.influences])
     joined = {
         name: np.concatenate([getattr(part, name) for part in parts]) for name in column_names()
     }
-    return FrictionPoints(
-        **joined, sources=tuple(order.values()), contributions=sparse.vstack(blocks, format="csr")
+    contributions, *shifts = (
+        sparse.vstack(stack, format="csr") for stack in zip(*blocks, strict=True)
     )
+    return FrictionPoints(
+        **joined,
+        sources=tuple(order.values()),
+        contributions=contributions,
+        condition_shifts=tuple(shifts),
+    )
+
+
+def _checked(matrix: sparse.csr_array, shape: tuple[int, int]) -> sparse.csr_array:
+    own = sparse.csr_array(matrix, dtype=np.float64)
+    if own.shape != shape:
+        raise ValueError(f"an array of sources has the shape {own.shape}, not {shape}")
+    own.data.setflags(write=False)
+    return own
+
+
+def _moved(matrix: sparse.csr_array, remap: IntArray, shape: tuple[int, int]) -> sparse.csr_array:
+    """Return the matrix with its columns moved to the places of `remap`."""
+    coo = matrix.tocoo()
+    column = remap[coo.col] if coo.nnz else coo.col
+    return sparse.csr_array((coo.data, (coo.row, column)), shape=shape)

@@ -9,9 +9,10 @@ A name that a spreadsheet would take for a formula (it starts with ``=``,
 name that starts with an apostrophe; reading takes one apostrophe off again.
 
 Files made by hand are welcome: `OPTIONAL` columns may be left out, and in
-``budget.csv`` so may ``effect`` (sources of scope rig and pack then scale with
-mu, those of scope run and point do not), ``label``, ``distribution`` (normal) and
-``dof`` (degrees of freedom; blank where the uncertainty was stated).
+``budget.csv`` so may the shifts of the conditions (none), ``effect`` (sources of
+scope rig and pack then scale with mu, those of scope run and point do not),
+``label``, ``distribution`` (normal) and ``dof`` (degrees of freedom; blank where
+the uncertainty was stated).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from scipy import sparse
 
 from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import ResultError
-from rigdata.reduction.points import FrictionPoints, column_names
+from rigdata.reduction.points import SHIFTED, FrictionPoints, column_names
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 POINTS_FILE = "points.csv"
@@ -55,7 +56,7 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
     "dwell_s": "",
 }
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
-BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL)
+BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -95,20 +96,28 @@ def points_text(points: FrictionPoints) -> str:
 
 def budget_text(points: FrictionPoints) -> str:
     """Return the text of budget.csv: one row a point and source."""
-    entries = sparse.coo_array(sparse.csr_array(points.contributions))
-    rows, columns = entries.coords
+    touched = sum(
+        (abs(matrix) for matrix in points.influences), sparse.csr_array(points.contributions.shape)
+    )
+    rows, columns = sparse.coo_array(touched).coords
     order = np.lexsort((columns, rows))
-    sources = [points.sources[i] for i in columns[order]]
+    rows, columns = rows[order], columns[order]
+    sources = [points.sources[i] for i in columns]
+    contribution, *shifts = (
+        np.reshape(matrix[rows, columns] if rows.size else [], rows.size)
+        for matrix in points.influences
+    )
     table = pd.DataFrame(
         {
-            "point": [written_cell(str(name)) for name in points.point[rows[order]]],
+            "point": [written_cell(str(name)) for name in points.point[rows]],
             "source": [written_cell(source.id) for source in sources],
             "scope": [source.scope.value for source in sources],
-            "contribution": np.asarray(entries.data[order], dtype=np.float64),
+            "contribution": contribution,
             "effect": [source.effect.value for source in sources],
             "label": [written_cell(source.label) for source in sources],
             "distribution": [source.distribution.value for source in sources],
             "dof": [source.dof if math.isfinite(source.dof) else None for source in sources],
+            **dict(zip(SHIFTED, shifts, strict=True)),
         }
     )
     return str(table.to_csv(index=False, lineterminator="\n"))
@@ -133,17 +142,22 @@ def read_points(points_path: Path, budget_path: Path) -> FrictionPoints:
     _check_usable(columns, points_path)
     columns["n_samples"] = columns["n_samples"].astype(np.int64)
     stated = columns.pop("u_mu")
-    sources, contributions = _read_budget(budget_path, names)
-    points = FrictionPoints(**columns, sources=sources, contributions=contributions)
+    sources, (contributions, *shifts) = _read_budget(budget_path, names)
+    points = FrictionPoints(
+        **columns, sources=sources, contributions=contributions, condition_shifts=tuple(shifts)
+    )
     _check_belongs(points, stated, points_path, budget_path)
     return points
 
 
-def _read_budget(path: Path, points: TextArray) -> tuple[tuple[Source, ...], sparse.csr_array]:
-    cells = _read_cells(path, BUDGET_COLUMNS, BUDGET_OPTIONAL)
-    amounts = _numbers("contribution", cells["contribution"], path)
-    if not np.isfinite(amounts).all():
-        line = int(np.flatnonzero(~np.isfinite(amounts))[0]) + 2
+def _read_budget(
+    path: Path, points: TextArray
+) -> tuple[tuple[Source, ...], tuple[sparse.csr_array, ...]]:
+    cells = _read_cells(path, BUDGET_COLUMNS, BUDGET_OPTIONAL | dict.fromkeys(SHIFTED, "0"))
+    amounts = [_numbers(name, cells[name], path) for name in ("contribution", *SHIFTED)]
+    blank = ~np.isfinite(amounts).all(axis=0)
+    if blank.any():
+        line = int(np.flatnonzero(blank)[0]) + 2
         raise ResultError("a contribution is blank", where=f"{path.name}, line {line}")
     row_of = {str(name): i for i, name in enumerate(points)}
     names = [read_cell(cell) for cell in cells["point"]]
@@ -165,7 +179,8 @@ def _read_budget(path: Path, points: TextArray) -> tuple[tuple[Source, ...], spa
     column_of = {source_id: i for i, source_id in enumerate(sources)}
     at = ([row_of[name] for name in names], [column_of[source_id] for source_id in ids])
     shape = (points.size, len(sources))
-    return tuple(sources.values()), sparse.csr_array((amounts, at), shape=shape)
+    matrices = tuple(sparse.csr_array((values, at), shape=shape) for values in amounts)
+    return tuple(sources.values()), matrices
 
 
 def _source(

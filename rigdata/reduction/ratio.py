@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray
+from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.faults import FROZEN_NM
@@ -108,6 +109,8 @@ def _draft(
     reason = ""
     if float(load.std()) > LOAD_BAND * abs(mean_load):
         reason = f"clamp load not steady: {100 * load.std() / abs(mean_load):.0f} % spread"
+    elif mu <= 0:
+        reason = "coefficient not above zero"
     elif float(np.ptp(corrected.tared_torque[frames])) < FROZEN_NM:
         reason = "torque frozen"
     return Draft(
@@ -126,6 +129,7 @@ def _draft(
         contributions=linear_contributions(
             reading, np.array([per_torque]), np.array([-mu / mean_load]), mu
         ),
+        shifts=condition_shifts(corrected, frames),
         reading=reading,
         reason=reason,
     )

@@ -88,13 +88,12 @@ def read(
         return total
 
     torque, load = corrected.torque, corrected.load
-    # A clamp-load error scales mu whatever the shape of the error in newton.
-    scaling = {source: replace(source, effect=Effect.PROPORTIONAL) for source in load.sources}
-    acting = [scaling.get(source, source) for source in torque.sources]
-    place = {source: i for i, source in enumerate(dict.fromkeys((*acting, *scaling.values())))}
+    scaled = {source: scaling(source) for source in load.sources}
+    acting = [scaled.get(source, source) for source in torque.sources]
+    place = {source: i for i, source in enumerate(dict.fromkeys((*acting, *scaled.values())))}
     torque_shift, load_shift = np.zeros((2, len(place), len(cells)))
     torque_shift[[place[source] for source in acting]] = summed(torque.sensitivity, weights)
-    load_shift[[place[source] for source in scaling.values()]] = summed(load.sensitivity, equal)
+    load_shift[[place[source] for source in scaled.values()]] = summed(load.sensitivity, equal)
     return Reading(
         torque_nm=summed(torque.values, weights),
         load_n=summed(load.values, equal),
@@ -103,6 +102,11 @@ def read(
         load_shift=load_shift,
         geometry=corrected.geometry,
     )
+
+
+def scaling(source: Source) -> Source:
+    """Return a source of the load as it acts on mu: in proportion, whatever it is in newton."""
+    return replace(source, effect=Effect.PROPORTIONAL)
 
 
 def linear_contributions(

@@ -49,7 +49,13 @@ def make_points(names: list[str] | None = None) -> FrictionPoints:
     columns["n_samples"] = np.arange(n) + 1
     contributions = rng.normal(size=(n, len(SOURCES))) / 7
     contributions[2, 1] = 0.0
-    return FrictionPoints(**columns, sources=SOURCES, contributions=sparse.csr_array(contributions))
+    shifts = tuple(sparse.csr_array(rng.normal(size=(n, len(SOURCES)))) for _ in range(3))
+    return FrictionPoints(
+        **columns,
+        sources=SOURCES,
+        contributions=sparse.csr_array(contributions),
+        condition_shifts=shifts,
+    )
 
 
 def write(folder: Path, points: str, budget: str) -> tuple[Path, Path]:
@@ -63,7 +69,8 @@ def assert_same(a: FrictionPoints, b: FrictionPoints) -> None:
     for name in column_names():
         np.testing.assert_array_equal(getattr(a, name), getattr(b, name), err_msg=name)
     assert a.sources == b.sources
-    np.testing.assert_array_equal(a.contributions.toarray(), b.contributions.toarray())
+    for one, other in zip(a.influences, b.influences, strict=True):
+        np.testing.assert_array_equal(one.toarray(), other.toarray())
 
 
 def test_round_trip_is_exact(tmp_path: Path) -> None:
