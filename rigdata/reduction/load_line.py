@@ -13,6 +13,7 @@ from rigdata.uncertainty.autocorrelation import effective_size
 _STEPS = 12
 _MOST_ROUNDS = 30
 _STILL = 1e-10
+_STILL_REFIT = 1e-6  # in m and q; far below what any draw is known to
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,6 +156,6 @@ def refit_load_line(line: LoadLine, x: FloatArray, torque: FloatArray) -> FloatA
             pull.append(m * (line.warmth @ power))
         step = inverse @ np.array(pull)
         theta[:count] += step
-        if np.abs(step[2:]).max() < _STILL:
+        if np.abs(step[1:]).max() < _STILL_REFIT:
             break
     return theta[:count]

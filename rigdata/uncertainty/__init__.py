@@ -1,1 +1,1 @@
-"""Named sources, effective sample size, degrees of freedom, low-rank covariance."""
+"""Named sources, effective sample size, degrees of freedom, covariance, Monte Carlo."""
