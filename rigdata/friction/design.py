@@ -3,12 +3,16 @@
 All scatter and all proportional measurement errors are taken relative to the
 fitted curve, never to the noisy points: contributions that followed each
 point's own noise would pull the fit low (Peelle's puzzle, see `Effect`).
+
+A source that moves a point's stated condition moves the curve it is held
+against, so it counts with ``dmu - (df/dx) dx``: the effective variance of errors
+in all variables (J. Orear, Am. J. Phys. 50 (1982) 912), kept source by source.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,13 +76,14 @@ class Design:
         Whether each parameter is fitted.
     limits : (P, 2) array
         Bounds of the parameters.
-    sources : tuple of m Source
-        Sources that touch two points or more.
+    every_source : tuple of m Source
+        All sources of the points.
+    many : (m,) bool
+        Whether each source touches two points or more.
     additive, proportional : (n, m) array
-        Their contributions; the proportional ones relative to mu.
-    own_additive, own_proportional : (n,) array
-        Variance of each point from sources that touch no other point; the
-        second relative to mu squared.
+        Their contributions to mu; the proportional ones relative to mu.
+    shifts : (3, n, m) array
+        Their shifts of the conditions, as `FrictionPoints.condition_shifts`.
     effects : tuple of Component
         Scatter components on a curve of 1, packs of all blocks first, then runs,
         then points.
@@ -92,12 +97,17 @@ class Design:
     columns: tuple[slice, ...]
     free: BoolArray
     limits: FloatArray
-    sources: tuple[Source, ...]
+    every_source: tuple[Source, ...]
+    many: BoolArray
     additive: FloatArray
     proportional: FloatArray
-    own_additive: FloatArray
-    own_proportional: FloatArray
+    shifts: FloatArray
     effects: tuple[Component, ...]
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The sources that touch two points or more."""
+        return tuple(s for s, many in zip(self.every_source, self.many, strict=True) if many)
 
     def fitted(self, theta: FloatArray) -> FloatArray:
         """Return the fitted curve at every point, (n,)."""
@@ -115,17 +125,51 @@ class Design:
             matrix[rows, part] = block.law.jacobian(block.conditions, theta[part], self.reference)
         return matrix
 
+    def influence(self, theta: FloatArray) -> FloatArray:
+        """Return how each source moves ``mu - curve`` at every point, (n, m), for one sd."""
+        total = self.additive + self.proportional * self.fitted(theta)[:, None]
+        if not self.shifts.any():
+            return total
+        for slope, shift in zip(self._slopes(theta), self.shifts, strict=True):
+            total = total - slope[:, None] * shift
+        return total
+
+    def _slopes(self, theta: FloatArray) -> list[FloatArray]:
+        """Return the derivatives of the curve by ln v, T and ln p at every point, 3 times (n,)."""
+        found = []
+        for moved in _MOVED:
+            sides = [
+                np.concatenate(
+                    [
+                        block.law.mu(moved(block.conditions, step), theta[part], self.reference)
+                        for block, part in zip(self.blocks, self.columns, strict=True)
+                    ]
+                )
+                for step in (_STEP, -_STEP)
+            ]
+            found.append((sides[0] - sides[1]) / (2 * _STEP))
+        return found
+
     def linearised(self, theta: FloatArray, free: BoolArray) -> MixedModel:
         """Return the problem linearised at `theta`, its errors scaled to the curve there."""
         curve = self.fitted(theta)
-        components = tuple(effect.scaled(curve) for effect in self.effects)
+        influence = self.influence(theta)
+        own = influence[:, ~self.many]
         return MixedModel(
             residual=self.mu - curve,
             design=self.jacobian(theta)[:, free],
-            diagonal=self.u_random**2 + self.own_additive + self.own_proportional * curve**2,
-            shared=self.additive + self.proportional * curve[:, None],
-            components=components,
+            diagonal=self.u_random**2 + np.sum(own**2, axis=1),
+            shared=influence[:, self.many],
+            components=tuple(effect.scaled(curve) for effect in self.effects),
         )
+
+
+_STEP = 1e-4
+_MOVED: tuple[Callable[[Conditions, float], Conditions], ...] = (
+    lambda c, h: Conditions(c.slip_speed_m_s * np.exp(h), c.temperature_c, c.pressure_mpa),
+    lambda c, h: Conditions(c.slip_speed_m_s, c.temperature_c + h, c.pressure_mpa),
+    lambda c, h: Conditions(c.slip_speed_m_s, c.temperature_c, c.pressure_mpa * np.exp(h)),
+)
 
 
 def conditions_of(points: FrictionPoints) -> Conditions:
@@ -150,9 +194,8 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
     matrix = points.contributions.toarray()
     relative = np.array([s.effect is Effect.PROPORTIONAL for s in points.sources], dtype=bool)
     matrix[:, relative] /= points.mu[:, None]
-    shared = np.count_nonzero(matrix, axis=0) > 1
-    own = matrix[:, ~shared] ** 2
-    own_relative = relative[~shared]
+    shifts = np.array([shift.toarray() for shift in points.condition_shifts or ()])
+    touched = (matrix != 0.0) | np.any(shifts != 0.0, axis=0)
     effects = _all_effects(blocks, rows, n)
     parameters = [p for block in blocks for p in block.law.parameters]
     return Design(
@@ -164,11 +207,11 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
         columns=columns,
         free=np.concatenate([block.free for block in blocks]),
         limits=np.array([(p.low, p.high) for p in parameters]),
-        sources=tuple(s for s, many in zip(points.sources, shared, strict=True) if many),
-        additive=np.where(relative[shared], 0.0, matrix[:, shared]),
-        proportional=np.where(relative[shared], matrix[:, shared], 0.0),
-        own_additive=own[:, ~own_relative].sum(axis=1),
-        own_proportional=own[:, own_relative].sum(axis=1),
+        every_source=points.sources,
+        many=np.count_nonzero(touched, axis=0) > 1,
+        additive=np.where(relative, 0.0, matrix),
+        proportional=np.where(relative, matrix, 0.0),
+        shifts=shifts,
         effects=effects,
     )
 

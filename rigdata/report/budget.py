@@ -15,7 +15,6 @@ from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit
 from rigdata.reduction.points import FrictionPoints
 from rigdata.uncertainty.covariance import LowRankCovariance
-from rigdata.uncertainty.sources import Effect
 
 PACKS = "scatter between packs"
 RUNS = "scatter between runs"
@@ -64,10 +63,8 @@ def budget_at_reference(points: FrictionPoints, fit: FrictionFit) -> tuple[Share
     form = law(fit.law)
     held = {name: fit.parameters[name] for name in fit.not_identified}
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
-    model = assemble([Block(str(fit.group), own, form, held)], fit.reference).linearised(
-        fit.theta, free
-    )
-    curve = own.mu - model.residual
+    design = assemble([Block(str(fit.group), own, form, held)], fit.reference)
+    model = design.linearised(fit.theta, free)
 
     diagonal, factors = model.diagonal, [model.shared]
     misfit = np.zeros(len(own))
@@ -87,7 +84,8 @@ def budget_at_reference(points: FrictionPoints, fit: FrictionFit) -> tuple[Share
     weights = weighted @ np.linalg.solve(model.design.T @ weighted, slope)  # d mu / d mu_i
 
     variance_of: dict[str, float] = defaultdict(float)
-    for source, effect in zip(own.sources, weights @ _on_curve(own, curve), strict=True):
+    effects = weights @ design.influence(fit.theta)
+    for source, effect in zip(design.every_source, effects, strict=True):
         variance_of[kind_words(source.kind)] += float(effect) ** 2
     for cause, scatter in packs_and_runs:
         variance_of[cause] += float(np.sum((weights @ scatter) ** 2))
@@ -96,15 +94,6 @@ def budget_at_reference(points: FrictionPoints, fit: FrictionFit) -> tuple[Share
     total = sum(variance_of.values())
     ranked = sorted(variance_of.items(), key=lambda entry: (-entry[1], entry[0]))
     return tuple(Share(cause, float(np.sqrt(v)), v / total) for cause, v in ranked if v > 0.0)
-
-
-def _on_curve(own: FrictionPoints, curve: FloatArray) -> FloatArray:
-    """Return the contributions, those in proportion to mu taken at the fitted curve."""
-    columns: FloatArray = own.contributions.toarray()
-    for j, source in enumerate(own.sources):
-        if source.effect is Effect.PROPORTIONAL:
-            columns[:, j] *= curve / own.mu
-    return columns
 
 
 def kind_words(kind: str) -> str:

@@ -82,6 +82,7 @@ def test_calibrations_of_two_sensors_do_not_cancel():
         points,
         sources=(*points.sources, other),
         contributions=np.hstack([matrix.toarray(), extra[:, None]]),
+        condition_shifts=None,
     )
     _, (ratio,) = compared(own)
     assert ratio.u_ratio[0] / ratio.ratio[0] > 0.027

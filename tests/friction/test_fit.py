@@ -117,6 +117,7 @@ def test_a_source_that_is_off_is_named():
         mu=points.mu + 5 * course,
         sources=(*points.sources, cause),
         contributions=sparse.csr_array(sparse.hstack([points.contributions, course[:, None]])),
+        condition_shifts=None,
     )
     fit = fit_campaign(told, REFERENCE, laws=["log-speed"])[NEW]
     assert fit.pulls["aliasing:rig"] == pytest.approx(5.0, abs=0.6)

@@ -52,6 +52,7 @@ def one_gain(n=400, noise=0.01, gain=0.005, seed=2, *, effect=Effect.PROPORTIONA
         u_random=np.full(n, noise * 0.12),
         sources=(source,),
         contributions=sparse.csr_array((gain * mu)[:, None]),
+        condition_shifts=None,
         **values,
     )
 
@@ -128,7 +129,12 @@ def test_sources_of_a_single_point_are_part_of_its_own_variance():
         Source(f"aliasing:{name}", Scope.POINT, Effect.ADDITIVE, "") for name in points.point
     )
     matrix = sparse.hstack([points.contributions, sparse.diags_array(np.full(n, 0.002))])
-    named = replace(points, sources=points.sources + own, contributions=sparse.csr_array(matrix))
+    named = replace(
+        points,
+        sources=points.sources + own,
+        contributions=sparse.csr_array(matrix),
+        condition_shifts=None,
+    )
     merged = replace(points, u_random=np.hypot(points.u_random, 0.002))
     assert fitted(named).estimate.covariance == pytest.approx(
         fitted(merged).estimate.covariance, rel=1e-9
