@@ -130,32 +130,52 @@ def refit_load_line(line: LoadLine, x: FloatArray, torque: FloatArray) -> FloatA
 
     Notes
     -----
-    Least squares asks for ``J^T r = 0``.  The step ``H^-1 J^T r`` takes the
-    normal matrix H of the first cells, so no matrix is solved set by set; J and
-    r are those of the set, so where the steps come to rest is its own
-    least-squares fit.  Each step shortens the way by about the relative
-    change of the cells.
+    Gauss-Newton from the first line, all sets at once.  The problem is so
+    nearly linear that two or three steps are enough.
     """
     ln_x = np.log(x / line.reference_x)
-    warmth = line.warmth[:, None]
     count = line.coefficients.size
     theta = np.zeros((4, x.shape[1]))
     theta[:count] = line.coefficients[:, None]
-    inverse = line.weights @ line.weights.T
     for _ in range(_MOST_ROUNDS):
         a, m, q, b = theta
         exponent = q * ln_x
         if count > 3:
-            exponent += b * warmth
+            exponent += b * line.warmth[:, None]
         power = x * np.exp(exponent)
-        residual = torque - a - m * power
-        pull = [residual.sum(axis=0), np.einsum("nm,nm->m", power, residual)]
-        power *= residual
-        pull.append(m * np.einsum("nm,nm->m", power, ln_x))
+        columns = [power, m * power * ln_x]
         if count > 3:
-            pull.append(m * (line.warmth @ power))
-        step = inverse @ np.array(pull)
+            columns.append(m * power * line.warmth[:, None])
+        residual = torque - a - m * power
+        normal, pull = np.empty((count, count, a.size)), np.empty((count, a.size))
+        normal[0, 0], pull[0] = len(x), residual.sum(axis=0)
+        for i, column in enumerate(columns, start=1):
+            normal[i, 0] = column.sum(axis=0)
+            pull[i] = np.einsum("nm,nm->m", column, residual)
+            for j, other in enumerate(columns[:i], start=1):
+                normal[i, j] = np.einsum("nm,nm->m", column, other)
+        step = _solved(normal, pull)
         theta[:count] += step
         if np.abs(step[1:]).max() < _STILL_REFIT:
             break
     return theta[:count]
+
+
+def _solved(normal: FloatArray, right: FloatArray) -> FloatArray:
+    """Solve m sets of k equations, (k, k, m) with the lower half filled and (k, m).
+
+    Elimination without pivots, which a normal matrix does not need; k is so
+    small that going over the sets one by one would take longer than all else.
+    """
+    count = len(right)
+    for i in range(count):
+        for j in range(i + 1, count):
+            share = normal[j, i] / normal[i, i]
+            for k in range(j, count):
+                normal[k, j] -= share * normal[k, i]
+            right[j] -= share * right[i]
+    for i in reversed(range(count)):
+        for j in range(i + 1, count):
+            right[i] -= normal[j, i] * right[j]
+        right[i] /= normal[i, i]
+    return right
