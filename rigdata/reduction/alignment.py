@@ -1,20 +1,27 @@
-"""Delay between clamp load and torque, from the ripple that both carry."""
+"""Delay between clamp load and torque, from the ripple that both carry.
+
+Each run is first reduced as if there were none, with a source of a nominal delay;
+the delay found over all runs then moves the points along that source, and its
+uncertainty sets the source's size.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import optimize
+from scipy import optimize, sparse
 
 from rigdata.arrays import FloatArray
-from rigdata.reduction.corrections import CorrectedRun
+from rigdata.errors import Notice, Severity
+from rigdata.reduction.corrections import DELAY, DELAY_UNIT_S, CorrectedRun
+from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.reading import Reading
 from rigdata.reduction.stretches import Stretch, smoothed
 from rigdata.reduction.windows import held_load
 
-UNIT_S = 1e-3
 _GRID_S = 0.005
 _REACH_S = 0.4  # lags looked at
 _HALF_S = 0.15  # about the peak, that must balance
@@ -116,6 +123,57 @@ def pooled_delay(ripples: Sequence[Ripple], sample_s: float) -> Delay:
         return unknown
     u = math.sqrt((left.size - 1) / left.size * float(((left - left.mean()) ** 2).sum()))
     return Delay(best, max(u, 1e-4), found=True)
+
+
+def aligned(points: FrictionPoints, delay: Delay) -> FrictionPoints:
+    """Return the points as if load and torque had been logged at one time.
+
+    The points carry the change of mu and pressure for a nominal delay; the delay
+    found moves them along it (to first order, which is all that a delay of a few
+    hundredths of a second needs), and its uncertainty becomes the source's size.
+    """
+    found = [i for i, source in enumerate(points.sources) if source.id == DELAY.id]
+    if not found:
+        return points
+    steps, size = delay.value / DELAY_UNIT_S, delay.u / DELAY_UNIT_S
+    scale = np.ones(len(points.sources))
+    scale[found] = size
+    moved = [m[:, found].sum(axis=1) * steps for m in points.influences]
+    contributions, *shifts = (m @ sparse.diags_array(scale) for m in points.influences)
+    return replace(
+        points,
+        mu=points.mu - moved[0],
+        pressure_mpa=points.pressure_mpa * np.exp(-moved[3]),
+        contributions=contributions.tocsr(),
+        condition_shifts=tuple(shift.tocsr() for shift in shifts),
+    )
+
+
+def aligned_reading(reading: Reading, delay: Delay) -> Reading:
+    """Return the reading of a point with its loads moved as `aligned` moves the point."""
+    row = [i for i, source in enumerate(reading.sources) if source.id == DELAY.id]
+    if not row:
+        return reading
+    shift = reading.load_shift.copy()
+    load = reading.load_n - shift[row].sum(axis=0) * delay.value / DELAY_UNIT_S
+    shift[row] *= delay.u / DELAY_UNIT_S
+    return replace(reading, load_n=load, load_shift=shift)
+
+
+def delay_notices(delay: Delay, where: str) -> list[Notice]:
+    """Say what delay was found, where it is more than its uncertainty."""
+    if not delay.found or abs(delay.value) < max(2 * delay.u, DELAY_UNIT_S):
+        return []
+    later = "later" if delay.value > 0 else "earlier"
+    return [
+        Notice(
+            Severity.NOTE,
+            where,
+            f"clamp load shows {1e3 * abs(delay.value):.1f} ms (u {1e3 * delay.u:.1f} ms) {later} "
+            "than torque beside the stated delays; corrected",
+            "State lag_s of the channel in the rig file to have it taken off from the start.",
+        )
+    ]
 
 
 def _in_stretch(corrected: CorrectedRun, stretch: Stretch, step: float) -> Ripple:

@@ -20,6 +20,10 @@ from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 _NEEDED = ("torque", "clamp_load", "slip_speed", "plate_temperature")
 SLOPE_S = 0.2
+# The delay between load and torque is found after all runs are read; until then it stands
+# in each run as a source of this size.
+DELAY_UNIT_S = 1e-3
+DELAY = Source("alignment", Scope.RIG, Effect.ADDITIVE, "delay between load and torque")
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,6 +111,8 @@ def correct(
     if zeros is not None:
         torque = tare(torque, time, zeros.torque, run.id, zeros.run)
         load = tare(load, time, zeros.load, run.id, zeros.run) if _logs_load(rig) else load
+    if _logs_load(rig):
+        load = _with_delay(load, time)
     tared = torque.values
 
     torque = _less_inertia(torque, local_slope(time, speed, SLOPE_S), rig)
@@ -222,6 +228,12 @@ def _no_zero_to_find(run: Run) -> Notice:
         "torque is used as calibrated, without a zero of its own",
         "Log the clamp load, or add a zero run for this pack.",
     )
+
+
+def _with_delay(load: Signal, time_s: FloatArray) -> Signal:
+    """Return the load with the delay of its channel as a source."""
+    late = -DELAY_UNIT_S * local_slope(time_s, load.values, SLOPE_S)
+    return less(load, np.zeros_like(load.values), (DELAY,), late[None, :])
 
 
 def _less_inertia(torque: Signal, acceleration: FloatArray, rig: Rig) -> Signal:

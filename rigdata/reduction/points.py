@@ -179,7 +179,8 @@ def concatenate(parts: Sequence[FrictionPoints]) -> FrictionPoints:
 
 
 def _checked(matrix: sparse.csr_array, shape: tuple[int, int]) -> sparse.csr_array:
-    own = sparse.csr_array(matrix, dtype=np.float64)
+    own = sparse.csr_array(matrix, dtype=np.float64, copy=True)
+    own.sum_duplicates()
     if own.shape != shape:
         raise ValueError(f"an array of sources has the shape {own.shape}, not {shape}")
     own.data.setflags(write=False)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
+from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
@@ -74,10 +75,14 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             where=str(campaign.path),
             do="Mend the runs named, or record new ones.",
         )
+    delay = pooled_delay(
+        [r.ripple for r in results if r.ripple is not None], min(r.sample_s for r in results)
+    )
+    account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
     return Reduction(
         campaign=campaign,
-        points=concatenate(points),
+        points=aligned(concatenate(points), delay),
         traces={r.run: r.trace for r in results},
         summaries=account.summaries,
         left_out=account.left_out,
@@ -90,7 +95,7 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
         ),
         drag={name: drags[name].words for name in drags if name in tested},
         readings={
-            name: reading
+            name: aligned_reading(reading, delay)
             for result in results
             if result.points is not None
             for name, reading in zip(result.points.point.tolist(), result.readings, strict=True)

@@ -15,6 +15,7 @@ from rigdata.campaign.campaign import Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
 from rigdata.logs.frames import ColumnRequest, read_frames
+from rigdata.reduction.alignment import Ripple, ripple_of
 from rigdata.reduction.breakaway import breakaway_drafts
 from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
 from rigdata.reduction.drafts import Draft, to_points
@@ -42,8 +43,12 @@ class RunResult:
         None for zero and drag runs.
     readings : tuple of Reading
         What each point was read from, in their order.
+    ripple : Ripple or None
+        What the run says of the delay between load and torque.
     flagged : Mapping[str, Mapping[str, int]]
         Samples flagged, by channel and by the flag's words.
+    sample_s : float
+        Time between samples. [s]
     log_sha256 : str
         Hash of the log as read.
     """
@@ -53,8 +58,10 @@ class RunResult:
     readings: tuple[Reading, ...]
     trace: Trace
     notices: tuple[Notice, ...]
+    ripple: Ripple | None
     flagged: Mapping[str, Mapping[str, int]]
     n_rows: int
+    sample_s: float
     log_sha256: str
 
 
@@ -187,11 +194,13 @@ def _result(
         readings=readings,
         trace=trace_of(corrected, points),
         notices=(*signals.notices, *corrected.notices, *notices),
+        ripple=ripple_of(corrected) if points is not None else None,
         flagged={
             channel: {str(getattr(flag, "name", flag)).lower(): n for flag, n in counts.items()}
             for channel, counts in signals.counts.items()
         },
         n_rows=signals.n_rows,
+        sample_s=signals.sample_s,
         log_sha256=signals.sha256,
     )
 

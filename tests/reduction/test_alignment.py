@@ -1,8 +1,22 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from rigdata.reduction.alignment import pooled_delay, ripple_of
+from rigdata.calibration.signals import Signal
+from rigdata.reduction.alignment import (
+    Delay,
+    aligned,
+    aligned_reading,
+    delay_notices,
+    pooled_delay,
+    ripple_of,
+)
+from rigdata.reduction.corrections import DELAY, DELAY_UNIT_S, local_slope
+from rigdata.reduction.drafts import to_points
+from rigdata.reduction.ratio import ratio_drafts
+from rigdata.reduction.windows import Window
 
 
 def rippled(make_run, delay, seed, *, rate=100.0, seconds=40.0, noise=0.002):
@@ -59,3 +73,48 @@ def test_without_ripple_the_sampling_step_stands_for_it(make_run):
 def test_a_slow_log_shows_no_delay(make_run):
     time = np.arange(0.0, 100.0, 0.5)
     assert ripple_of(make_run(time, 360.0, 8e3, 2.0)) is None
+
+
+def ramped(make_run, delay):
+    """A load that climbs through one window and shows `delay` late."""
+    time = np.arange(0.0, 4.0, 0.01)
+    true = 8e3 * np.exp(0.05 * time)
+    shown = 8e3 * np.exp(0.05 * (time - delay))
+    probe = make_run(time, 0.0, shown, 2.0)
+    run = make_run(time, 0.12 * probe.geometry.faces * probe.geometry.radius_m * true, shown, 2.0)
+    late = -DELAY_UNIT_S * local_slope(time, shown, 0.2)
+    load = Signal(
+        "clamp_load",
+        shown,
+        run.usable,
+        (*run.load.sources, DELAY),
+        np.vstack([run.load.sensitivity, late]),
+    )
+    return replace(run, load=load)
+
+
+@pytest.mark.parametrize("delay", [-0.02, 0.02])
+def test_points_are_moved_to_where_they_would_be_without_the_delay(make_run, delay):
+    run = ramped(make_run, delay)
+    drafts = ratio_drafts(run, [Window(np.arange(50, 350), "up")])
+    points = to_points(run, drafts)
+    assert points.mu[0] == pytest.approx(0.12 * np.exp(0.05 * delay), rel=1e-5)
+    moved = aligned(points, Delay(delay, 0.003, found=True))
+    assert moved.mu[0] == pytest.approx(0.12, rel=1e-5)
+    assert moved.pressure_mpa[0] / points.pressure_mpa[0] == pytest.approx(
+        np.exp(0.05 * delay), rel=1e-5
+    )
+    place = [s.id for s in moved.sources].index(DELAY.id)
+    # A delay 3 ms later would show the load 0.015 % lower and mu as much higher.
+    assert moved.contributions.toarray()[0, place] == pytest.approx(0.12 * 0.05 * 0.003, rel=1e-3)
+    reading = aligned_reading(drafts[0].reading, Delay(delay, 0.003, found=True))
+    mu = reading.torque_nm[0] / reading.arm_m / reading.load_n[0]
+    assert mu == pytest.approx(0.12, rel=1e-5)
+
+
+def test_only_a_delay_beyond_its_uncertainty_is_told():
+    assert delay_notices(Delay(0.004, 0.003, found=True), "rig.toml") == []
+    assert delay_notices(Delay(0.0, 0.01, found=False), "rig.toml") == []
+    (note,) = delay_notices(Delay(-0.02, 0.003, found=True), "rig.toml")
+    assert "20.0 ms" in note.what
+    assert "earlier" in note.what
