@@ -106,7 +106,7 @@ def test_points_are_moved_to_where_they_would_be_without_the_delay(make_run, del
     )
     place = [s.id for s in moved.sources].index(DELAY.id)
     # A delay 3 ms later would show the load 0.015 % lower and mu as much higher.
-    assert moved.contributions.toarray()[0, place] == pytest.approx(0.12 * 0.05 * 0.003, rel=1e-3)
+    assert moved.contributions.toarray()[0, place] == pytest.approx(0.12 * 0.05 * 0.003, rel=3e-3)
     reading = aligned_reading(drafts[0].reading, Delay(delay, 0.003, found=True))
     mu = reading.torque_nm[0] / reading.arm_m / reading.load_n[0]
     assert mu == pytest.approx(0.12, rel=1e-5)
