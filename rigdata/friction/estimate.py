@@ -25,6 +25,7 @@ _ARRAYS = (
     "variances",
     "sensitivity",
     "mean_square",
+    "estimated",
     "dof",
     "nesting",
 )
@@ -50,6 +51,8 @@ class Estimate:
     mean_square : (c,) float
         Variance of one effect as the data show it: the component and what the
         causes within it add.  It is this sum that the data estimate.
+    estimated : (c,) float
+        The part of it that comes from the components; the rest is measurement.
     dof : (c,) float
         Degrees of freedom of that estimate, such as packs less 1.
     nesting : (c, c) float
@@ -62,20 +65,12 @@ class Estimate:
     variances: FloatArray
     sensitivity: FloatArray
     mean_square: FloatArray
+    estimated: FloatArray
     dof: FloatArray
     nesting: FloatArray
 
     def __post_init__(self) -> None:
-        arrays = (
-            "theta",
-            "covariance",
-            "variances",
-            "sensitivity",
-            "mean_square",
-            "dof",
-            "nesting",
-        )
-        for name in arrays:
+        for name in _ARRAYS:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     def variance(self, gradient: FloatArray) -> FloatArray:
@@ -98,7 +93,7 @@ class Estimate:
         gradient : (k, p) array
             Derivatives of k quantities with respect to the parameters.
         extra : (k, c) array, optional
-            How many times the mean square of each component is added, for a
+            How many times the estimated part of each mean square is added, for a
             value that carries one more effect of its own.
         level : float
             Probability of the two-sided interval.
@@ -109,13 +104,28 @@ class Estimate:
 
         Notes
         -----
-        The variance ``v`` is split from the most far-reaching components inwards:
-        each takes its mean square times the derivative of ``v`` with respect to
-        it, never more than is left, and what is left at the end is known from
-        calibration and radii.  With ``v_s`` the estimated part and its degrees of
+        With ``v_s`` the estimated part of the variance ``v`` and its degrees of
         freedom by Welch and Satterthwaite, the half width is
-        ``sqrt(t^2 v_s + z^2 (v - v_s))``.  For balanced packs and no shared sources
-        this is the exact t interval of the pack means.
+        ``sqrt(t^2 v_s + z^2 (v - v_s))``.  For balanced packs and no measurement
+        error this is the exact t interval of the pack means.
+        """
+        parts = self.estimated_parts(gradient)
+        known = np.maximum(self.variance(gradient) - parts.sum(axis=1), 0.0)
+        if extra is not None:
+            parts = parts + extra * self.estimated
+        dof = welch_satterthwaite(np.sqrt(parts), np.maximum(self.dof, _LEAST_DOF))
+        estimated = coverage_factor(dof, level) ** 2 * parts.sum(axis=1)
+        half: FloatArray = np.sqrt(estimated + coverage_factor(np.inf, level) ** 2 * known)
+        return half
+
+    def estimated_parts(self, gradient: FloatArray) -> FloatArray:
+        """Return the part of `variance` that the spread of the data shows, by component, (k, c).
+
+        The variance is split from the most far-reaching components inwards: each
+        takes its mean square times the derivative of the variance with respect to
+        it, never more than is left.  The part of it that comes from scatter is
+        returned; the rest, and what is left at the end, is known from calibration
+        and radii.
         """
         known = self.variance(gradient)
         parts = self.mean_square * np.maximum(self.slopes(gradient) @ self.nesting, 0.0)
@@ -126,12 +136,10 @@ class Estimate:
             share = taken / np.where(wanted > 0.0, wanted, 1.0)
             parts[:, here] *= share[:, None]
             known = known - taken
-        if extra is not None:
-            parts = parts + extra * self.mean_square
-        dof = welch_satterthwaite(np.sqrt(parts), np.maximum(self.dof, _LEAST_DOF))
-        estimated = coverage_factor(dof, level) ** 2 * parts.sum(axis=1)
-        half: FloatArray = np.sqrt(estimated + coverage_factor(np.inf, level) ** 2 * known)
-        return half
+        filled = self.mean_square > 0.0
+        share = self.estimated / np.where(filled, self.mean_square, 1.0)
+        scatter: FloatArray = parts * share
+        return scatter
 
 
 def kind_of(component: str) -> str:

@@ -110,6 +110,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
                 "name": name,
                 "variance": float(estimate.variances[i]),
                 "mean_square": float(estimate.mean_square[i]),
+                "estimated": float(estimate.estimated[i]),
                 "dof": float(estimate.dof[i]),
                 "nesting": estimate.nesting[i].tolist(),
                 "sensitivity": estimate.sensitivity[i].tolist(),
@@ -147,6 +148,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
             np.array([entry["sensitivity"] for entry in components], dtype=float), (-1, size, size)
         ),
         mean_square=_column(components, "mean_square"),
+        estimated=_column(components, "estimated"),
         dof=_column(components, "dof"),
         nesting=np.reshape(
             np.array([entry["nesting"] for entry in components], dtype=float),

@@ -17,8 +17,9 @@ from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fitting import least_squares_fit
-from rigdata.friction.mixed_model import MixedModel, Profile, profile, sensitivity
-from rigdata.friction.variance_components import mean_squares, restricted_variances, scoring_step
+from rigdata.friction.mixed_model import MixedModel, Profile, profile
+from rigdata.friction.solution import solution_at
+from rigdata.friction.variance_components import restricted_variances, scoring_step
 from rigdata.uncertainty.covariance import LowRankCovariance
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared
@@ -105,31 +106,15 @@ def joint_fit(
     variances, _, _ = restricted_variances(
         design.linearised(theta, design.free), spread, tolerance=1e-4, steps=30
     )
-    theta, free, variances, here = _settle(design, theta, variances, where)
-    model = design.linearised(theta, free)
-    size = theta.size
-    covariance = np.zeros((size, size))
-    covariance[np.ix_(free, free)] = here.covariance
-    slopes = np.zeros((len(model.components), size, size))
-    slopes[np.ix_(np.arange(len(slopes)), free, free)] = sensitivity(model, here)
-    components = tuple(component.name for component in model.components)
-    mean_square, dof, nesting = mean_squares(here, components)
+    theta, free, variances = _settle(design, theta, variances, where)
+    solution = solution_at(design, theta, free, variances)
     names = [name for block in blocks for name in block.law.names]
     return JointFit(
         design=design,
-        estimate=Estimate(
-            theta,
-            covariance,
-            components,
-            variances,
-            slopes,
-            mean_square,
-            dof,
-            nesting,
-        ),
+        estimate=solution.estimate,
         curve=frozen(design.fitted(theta)),
-        model=model,
-        profile=here,
+        model=solution.model,
+        profile=solution.profile,
         on_bound=tuple(n for n, f, d in zip(names, free, design.free, strict=True) if d and not f),
         n_agree=first[1],
         n_starts=len(found),
@@ -202,7 +187,7 @@ def _minimise(
 
 def _settle(
     design: Design, theta: FloatArray, variances: FloatArray, where: str
-) -> tuple[FloatArray, BoolArray, FloatArray, Profile]:
+) -> tuple[FloatArray, BoolArray, FloatArray]:
     """Move parameters and variances in turn until both stand still."""
     low, high = design.limits.T
     free = design.free & (theta > low) & (theta < high)
@@ -216,7 +201,7 @@ def _settle(
         target, gain = scoring_step(here, variances)
         rounding = bool(np.all(np.abs(here.step) <= _ROUNDING * np.abs(theta[free])))
         if (size <= _STILL and gain <= _STILL) or (rounding and gain <= _LITTLE_GAIN):
-            return theta, free, variances, here
+            return theta, free, variances
         if float(last[free] @ towards) < -0.5 * size:  # back where it came from
             damping = max(0.5 * damping, _LEAST_DAMPING)
         theta, last = theta.copy(), np.zeros(theta.size)

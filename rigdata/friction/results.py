@@ -225,11 +225,11 @@ def interpret(
 
     Notes
     -----
-    One more pack has variance ``v + mu^2 (s_pack^2 + w)``, where `w` is what
-    scatter and error within packs add to the mean of a pack tested like these:
-    the sum is what the data estimate, with packs less 1 degrees of freedom.
-    Leaving `w` out would rest the interval on a difference of two mean squares,
-    which can be 0 by luck.
+    One more pack has variance ``v + mu^2 (s_pack^2 + w)``, where `w` is what the
+    scatter within packs adds to the mean of a pack tested like these: the sum is
+    what the data estimate, with packs less 1 degrees of freedom.  Leaving `w` out
+    would rest the interval on a difference of two mean squares, which can be 0 by
+    luck.
     """
     half, more = estimate.half_width(gradient), np.full(mu.shape, np.nan)
     if "pack" in estimate.components:

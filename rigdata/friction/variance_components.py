@@ -97,7 +97,9 @@ def restricted_variances(
     return variances, here, False
 
 
-def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatArray, FloatArray]:
+def mean_squares(
+    at: Profile, variances: FloatArray, names: Sequence[str]
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return what the data estimate of each component, level by level from the outermost.
 
     The spread between packs estimates the pack component together with what
@@ -110,6 +112,8 @@ def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatAr
     ----------
     at : Profile
         At the fitted variances.
+    variances : (c,) array
+        The fitted variances.
     names : sequence of c str
         Names of the components; `kind_of` tells the level.
 
@@ -117,8 +121,10 @@ def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatAr
     -------
     mean_square : (c,) array
         Variance of one effect with all that lies within it.
+    estimated : (c,) array
+        The part of it that comes from the components; the rest is measurement.
     dof : (c,) array
-        Degrees of freedom of that estimate.
+        Degrees of freedom of the estimate.
     nesting : (c, c) array
         ``slopes @ nesting`` turns derivatives with respect to the components into
         derivatives with respect to the mean squares.
@@ -130,10 +136,11 @@ def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatAr
     mean_square^2``, exact where all effects of a component are alike.
     """
     trace, squares = at.trace.copy(), 2.0 * at.information
-    nesting = np.eye(len(names))
-    mean_square, dof = np.zeros(len(names)), np.zeros(len(names))
+    count = len(names)
+    nesting, within = np.eye(count), np.eye(count)
+    mean_square, dof = np.zeros(count), np.zeros(count)
     kinds = [kind_of(name) for name in names]
-    left = np.arange(len(names))
+    left = np.arange(count)
     for kind in dict.fromkeys(kinds):
         here = np.array([i for i in left if kinds[i] == kind])
         left = np.array([i for i in left if kinds[i] != kind], dtype=int)
@@ -141,7 +148,9 @@ def mean_squares(at: Profile, names: Sequence[str]) -> tuple[FloatArray, FloatAr
         mean_square[here] = np.maximum(trace[here], 0.0) / own
         dof[here] = np.maximum(trace[here], 0.0) ** 2 / own
         shared = np.linalg.solve(squares[np.ix_(here, here)], squares[np.ix_(here, left)])
+        within[np.ix_(here, left)] = shared
         nesting[:, left] -= nesting[:, here] @ shared
         trace[left] -= trace[here] @ shared
         squares[np.ix_(left, left)] -= squares[np.ix_(left, here)] @ shared
-    return mean_square, dof, nesting
+    estimated = np.clip(within @ variances, 0.0, mean_square)
+    return mean_square, estimated, dof, nesting

@@ -68,7 +68,7 @@ def estimate_of(model, variances, at):
         names,
         variances,
         sensitivity(model, at),
-        *mean_squares(at, names),
+        *mean_squares(at, variances, names),
     )
 
 
@@ -86,6 +86,7 @@ def test_dyestuff_interval_of_the_mean_has_five_degrees_of_freedom():
     # Between batches MSB / 5 with 5 degrees of freedom, within them MSW with 24.
     assert estimate.dof == pytest.approx([5.0, 24.0], rel=1e-8)
     assert estimate.mean_square == pytest.approx([11271.5 / 5, 2451.25], rel=1e-8)
+    assert estimate.estimated == pytest.approx(estimate.mean_square, rel=1e-8)
     half = estimate.half_width(np.ones((1, 1)))
     assert 1527.5 + np.array([-1, 1]) * half == pytest.approx([1477.67335, 1577.32665], abs=1e-5)
 
