@@ -1,0 +1,109 @@
+"""The search for the variances and the mean squares behind them."""
+
+import numpy as np
+import pytest
+
+from rigdata.friction.mixed_model import Component, MixedModel, profile
+from rigdata.friction.variance_components import (
+    mean_squares,
+    restricted_variances,
+    scoring_step,
+)
+
+PACKS, RUNS, POINTS = 3, 4, 5
+NAMES = ("pack", "run", "misfit")
+N = PACKS * RUNS * POINTS
+
+
+def nested(seed=0, spread=(2.0, 1.0, 0.5), known=0.0):
+    """A balanced layout of points in runs in packs; `known` is a measured error of each pack."""
+    rng = np.random.default_rng(seed)
+    pack = np.repeat(np.eye(PACKS), RUNS * POINTS, axis=0)
+    run = np.repeat(np.eye(PACKS * RUNS), POINTS, axis=0)
+    effects = [
+        rng.normal(size=k) * s for k, s in zip((PACKS, PACKS * RUNS, N), spread, strict=True)
+    ]
+    y = 10.0 + pack @ effects[0] + run @ effects[1] + effects[2]
+    return MixedModel(
+        y,
+        np.ones((N, 1)),
+        np.zeros(N),
+        known * pack,
+        (
+            Component("pack", factors=pack),
+            Component("run", factors=run),
+            Component("misfit", weights=np.ones(N)),
+        ),
+    )
+
+
+def anova(model):
+    """Textbook mean squares of the nested layout."""
+    y = model.residual.reshape(PACKS, RUNS, POINTS)
+    runs, packs = y.mean(axis=2), y.mean(axis=(1, 2))
+    between_packs = RUNS * POINTS * np.sum((packs - y.mean()) ** 2) / (PACKS - 1)
+    between_runs = POINTS * np.sum((runs - packs[:, None]) ** 2) / (PACKS * (RUNS - 1))
+    within = np.sum((y - runs[:, :, None]) ** 2) / (PACKS * RUNS * (POINTS - 1))
+    return np.array([between_packs, between_runs, within])
+
+
+def fitted(model):
+    variances, at, converged = restricted_variances(model, np.full(3, 1.0))
+    assert converged
+    return variances, at
+
+
+def test_balanced_nested_components_are_those_of_analysis_of_variance():
+    model = nested()
+    packs, runs, within = anova(model)
+    expected = [(packs - runs) / (RUNS * POINTS), (runs - within) / POINTS, within]
+    assert min(expected) > 0
+    assert fitted(model)[0] == pytest.approx(expected, rel=1e-8)
+
+
+def test_mean_squares_and_their_degrees_of_freedom_are_those_of_analysis_of_variance():
+    model = nested()
+    variances, at = fitted(model)
+    mean_square, estimated, dof, nesting = mean_squares(at, variances, NAMES)
+    assert mean_square == pytest.approx(anova(model) / [RUNS * POINTS, POINTS, 1], rel=1e-8)
+    assert estimated == pytest.approx(mean_square, rel=1e-8)
+    degrees = [PACKS - 1, PACKS * (RUNS - 1), PACKS * RUNS * (POINTS - 1)]
+    assert dof == pytest.approx(degrees, rel=1e-8)
+    # The variance of the mean moves with the first mean square alone, by 1 / packs.
+    slopes = np.array([1 / PACKS, 1 / (PACKS * RUNS), 1 / N])
+    assert slopes @ nesting == pytest.approx([1 / PACKS, 0.0, 0.0], abs=1e-10)
+
+
+def test_a_measured_error_of_each_pack_is_no_part_of_what_was_estimated():
+    plain, known = nested(), nested(known=0.2)
+    free, _ = fitted(plain)
+    variances, at = fitted(known)
+    assert variances[0] == pytest.approx(free[0] - 0.2**2, rel=1e-7)
+    mean_square, estimated, dof, _ = mean_squares(at, variances, NAMES)
+    assert mean_square[0] - estimated[0] == pytest.approx(0.2**2, rel=1e-7)
+    assert dof[0] == pytest.approx(PACKS - 1, rel=1e-8)
+
+
+def test_the_maximum_is_where_the_score_vanishes_or_points_below_zero():
+    for seed in range(20):
+        model = nested(seed, spread=(0.3, 0.5, 1.0))
+        variances, at = fitted(model)
+        scaled = at.score / np.sqrt(np.diag(at.information))
+        assert np.all(np.abs(scaled[variances > 0]) < 1e-6)
+        assert np.all(at.score[variances == 0] <= 0)
+
+
+def test_a_step_never_leaves_the_allowed_region():
+    model = nested(3, spread=(0.0, 0.0, 1.0))
+    for start in ([4.0, 4.0, 4.0], [1e-6, 4.0, 0.1], [0.0, 0.0, 1.0]):
+        here = np.array(start)
+        moved, gain = scoring_step(profile(model, here), here)
+        assert np.all(moved >= 0)
+        assert gain >= 0
+
+
+def test_the_start_does_not_matter():
+    model = nested()
+    other, _, converged = restricted_variances(model, np.array([100.0, 0.01, 3.0]))
+    assert converged
+    assert other == pytest.approx(fitted(model)[0], rel=1e-7)
