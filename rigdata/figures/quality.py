@@ -9,33 +9,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from rigdata.arrays import FloatArray, TextArray
-from rigdata.errors import ResultError
 from rigdata.figures import style
 from rigdata.friction.conditions import AXES
-from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.results import FrictionFit, Group, fitted_points
 from rigdata.reduction.points import FrictionPoints
 
 _BINS = 7
 _MOST_PULLS = 24
-
-
-def fitted_points(points: FrictionPoints, fit: FrictionFit) -> FrictionPoints:
-    """Return the points of a fit, in its order.
-
-    Raises
-    ------
-    ResultError
-        When a point of the fit is not among `points`.
-    """
-    place = {name: i for i, name in enumerate(points.point.tolist())}
-    for name in fit.point.tolist():
-        if name not in place:
-            raise ResultError(
-                f"point {name} of the fit of {fit.group} is not among the friction points",
-                expected="fits made from these points",
-                do="Fit the points again",
-            )
-    return points.select(np.array([place[name] for name in fit.point.tolist()], dtype=np.int64))
 
 
 @style.styled()

@@ -10,11 +10,12 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Reference
-from rigdata.errors import Notice
+from rigdata.errors import Notice, ResultError
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.registry import law
+from rigdata.reduction.points import FrictionPoints
 
 
 @dataclass(frozen=True, order=True)
@@ -245,3 +246,22 @@ def interpret(
         frozen(mu + more),
         frozen(inside, np.bool_),
     )
+
+
+def fitted_points(points: FrictionPoints, fit: FrictionFit) -> FrictionPoints:
+    """Return the points of a fit, in its order.
+
+    Raises
+    ------
+    ResultError
+        When a point of the fit is not among `points`.
+    """
+    place = {name: i for i, name in enumerate(points.point.tolist())}
+    for name in fit.point.tolist():
+        if name not in place:
+            raise ResultError(
+                f"point {name} of the fit of {fit.group} is not among the friction points",
+                expected="fits made from these points",
+                do="Fit the points again",
+            )
+    return points.select(np.array([place[name] for name in fit.point.tolist()], dtype=np.int64))

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from rigdata.figures.curves import condition_curve, speed_curve
-from rigdata.figures.quality import fitted_points
 from rigdata.friction.conditions import Conditions, shown_axes
 from rigdata.friction.design import conditions_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import law
-from rigdata.friction.results import FrictionFit
+from rigdata.friction.results import FrictionFit, fitted_points
 from rigdata.quantities import QUANTITIES
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, Element, element

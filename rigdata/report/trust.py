@@ -7,11 +7,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from rigdata.figures.budget import budget_bars
-from rigdata.figures.quality import fitted_points, pack_offsets
+from rigdata.figures.quality import pack_offsets
+from rigdata.friction.budget import budget_at_reference
+from rigdata.friction.causes import MISFIT, PACKS, RUNS, Share
 from rigdata.friction.conditions import at
-from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.results import FrictionFit, Group, fitted_points
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
-from rigdata.report.budget import MISFIT, PACKS, RUNS, Share, budget_at_reference
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
 from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded, signed

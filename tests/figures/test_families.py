@@ -10,7 +10,7 @@ from rigdata.errors import ResultError
 from rigdata.figures import breakaway, budget, curves, history, laws, quality, run_trace, style
 from rigdata.figures import ratio as ratio_figure
 from rigdata.figures.svg import inline_svg
-from rigdata.friction.results import Group
+from rigdata.friction.results import Group, fitted_points
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.trace import TraceWindow
 
@@ -191,7 +191,7 @@ def test_pack_offsets_name_every_pack(points, fits, marks):
 def test_fits_of_other_points_are_refused(points, fits):
     fewer = points.select(points.pack != "A2")
     with pytest.raises(ResultError, match="not among the friction points"):
-        quality.fitted_points(fewer, fits[GROUP])
+        fitted_points(fewer, fits[GROUP])
 
 
 def test_many_groups_get_a_panel_for_each_state(points, fits, reference):

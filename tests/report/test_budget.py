@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from rigdata.friction.budget import budget_at_reference
+from rigdata.friction.causes import PACKS, RANDOM, kind_words
 from rigdata.friction.conditions import at
-from rigdata.report.budget import PACKS, RANDOM, budget_at_reference, kind_words
 
 
 @pytest.fixture(scope="module")
