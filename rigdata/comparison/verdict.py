@@ -121,6 +121,13 @@ def sentence(
             f"{name} and {against} are equivalent within {100 * margin:g} %: "
             f"the first grips {_change(ratio, digits)} (95 % interval {bounds}) {where}"
         )
+    if (low < 1.0) == (high < 1.0):
+        # The interval of this comparison alone leaves out 1; with the others beside it
+        # one such finding is to be expected by chance.
+        return (
+            f"{name} seems to grip {by} (95 % interval {bounds}) {where}, "
+            "but among the comparisons made together this is not certain"
+        )
     return (
         f"no difference is resolved between {name} and {against}: "
         f"the first grips {_change(ratio, digits)} (95 % interval {bounds}) {where}"

@@ -92,6 +92,10 @@ def test_sentences():
         "no difference is resolved between rough on steel and steel on steel: "
         f"the first grips 3 % less (95 % interval 10 % less to 5 % more) {where}"
     )
+    assert told("not resolved", 0.94, 0.89, 0.99) == (
+        "rough on steel seems to grip 6 % less than steel on steel (95 % interval 1 to 11 %) "
+        f"{where}, but among the comparisons made together this is not certain"
+    )
 
 
 @pytest.mark.parametrize(
