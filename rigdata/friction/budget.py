@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -12,6 +13,7 @@ from rigdata.friction.causes import RANDOM, SCATTER, Budget, Cause, Share, kind_
 from rigdata.friction.conditions import Conditions, at
 from rigdata.friction.design import Block, assemble
 from rigdata.friction.estimate import kind_of
+from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.registry import law
 from rigdata.friction.mixed_model import Component
 from rigdata.friction.results import FrictionFit, fitted_points
@@ -62,9 +64,9 @@ def point_budget(points: FrictionPoints, name: str) -> Budget:
     )
     dof = float(welch_satterthwaite([c.effect for c in causes], [c.dof for c in causes]))
     u = float(own.u_mu[0])
-    half = float(coverage_factor(dof)) * u
-    where = f"{own.material[0]} ({own.state[0]}), pack {own.pack[0]}"
-    return ranked_budget(f"point {name}: mu of {where}", float(own.mu[0]), u, half, dof, causes)
+    mu, half = float(own.mu[0]), float(coverage_factor(dof)) * u
+    words = f"mu of {own.material[0]} ({own.state[0]}), pack {own.pack[0]}, point {name}"
+    return ranked_budget(words, mu, u, (mu - half, mu + half), dof, causes)
 
 
 def random_dof(points: FrictionPoints) -> FloatArray:
@@ -98,6 +100,12 @@ def fit_solution(points: FrictionPoints, fit: FrictionFit) -> Solution:
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
     design = assemble([block], fit.reference)
     return solution_at(design, fit.theta, free, fit.estimate.variances)
+
+
+def joint_solution(joint: JointFit) -> Solution:
+    """Return a joint fit linearised about its solution."""
+    free = np.diag(joint.estimate.covariance) > 0.0
+    return Solution(joint.design, free, joint.estimate, joint.model, joint.profile)
 
 
 def fit_budget(points: FrictionPoints, fit: FrictionFit, where: Conditions) -> Budget:
@@ -141,6 +149,7 @@ def solution_budget(solution: Solution, where: Conditions) -> Budget:
     Effective degrees of freedom are Welch and Satterthwaite's over the scatter, as
     `Estimate` splits it off, and the named sources.  The interval is that of the
     fit, which widens the scatter alone: with few packs it is wider than ``t u``.
+    That of a ratio is symmetric in the logarithm.
     """
     value, gradient = quantity_of(solution, where)
     causes = list(_solution_causes(solution, gradient))
@@ -151,10 +160,19 @@ def solution_budget(solution: Solution, where: Conditions) -> Budget:
     spread = np.sum(parts**2 / np.maximum(estimate.dof, 1.0))
     spread += sum(cause.effect**4 / cause.dof for cause in named)
     dof = variance**2 / float(spread) if spread > 0.0 else float("inf")
-    half = float(estimate.half_width(gradient[None, :])[0])
-    labels = [block.label for block in solution.design.blocks]
-    words = f"mu of {labels[0]}" if len(labels) == 1 else f"mu of {labels[0]} over {labels[1]}"
-    return ranked_budget(words, value, float(np.sqrt(variance)), half, dof, causes)
+    words = "mu of " + " over that of ".join(block.label for block in solution.design.blocks)
+    interval = interval_of(solution, where)
+    return ranked_budget(words, value, float(np.sqrt(variance)), interval, dof, causes)
+
+
+def interval_of(solution: Solution, where: Conditions) -> tuple[float, float]:
+    """Return the 95 % interval of mu of one group, or of the ratio of two, at one condition."""
+    value, gradient = quantity_of(solution, where)
+    half = float(solution.estimate.half_width(gradient[None, :])[0])
+    if len(solution.design.blocks) == 1:
+        return value - half, value + half
+    factor = math.exp(half / value)
+    return value / factor, value * factor
 
 
 def quantity_of(solution: Solution, where: Conditions) -> tuple[float, FloatArray]:

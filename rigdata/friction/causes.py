@@ -80,8 +80,8 @@ class Budget:
         What the number is, in words.
     value, u : float
         The number and its standard uncertainty.
-    half_width : float
-        Half the width of its 95 % interval.
+    low, high : float
+        95 % interval.
     dof : float
         Effective degrees of freedom.
     causes : tuple of Cause
@@ -91,9 +91,15 @@ class Budget:
     quantity: str
     value: float
     u: float
-    half_width: float
+    low: float
+    high: float
     dof: float
     causes: tuple[Cause, ...]
+
+    @property
+    def half_width(self) -> float:
+        """Half the width of the 95 % interval."""
+        return 0.5 * (self.high - self.low)
 
     @property
     def by_kind(self) -> tuple[Share, ...]:
@@ -116,11 +122,16 @@ class Budget:
 
 
 def ranked_budget(
-    quantity: str, value: float, u: float, half_width: float, dof: float, causes: Iterable[Cause]
+    quantity: str,
+    value: float,
+    u: float,
+    interval: tuple[float, float],
+    dof: float,
+    causes: Iterable[Cause],
 ) -> Budget:
     """Return a budget with its causes in order of size."""
     ranked = sorted(causes, key=lambda cause: (-abs(cause.effect), cause.name))
-    return Budget(quantity, value, u, half_width, dof, tuple(ranked))
+    return Budget(quantity, value, u, *interval, dof, tuple(ranked))
 
 
 def kind_words(kind: str) -> str:

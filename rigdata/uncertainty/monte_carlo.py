@@ -245,7 +245,14 @@ class LinearTest:
         return out | ((over_low <= -doubt_low) & (over_high <= -doubt_high))
 
 
-def linear_test(value: ArrayLike, u: ArrayLike, drawn: Drawn, digits: int = DIGITS) -> LinearTest:
+def linear_test(
+    value: ArrayLike,
+    u: ArrayLike,
+    drawn: Drawn,
+    *,
+    digits: int = DIGITS,
+    in_logarithm: bool = False,
+) -> LinearTest:
     """Test whether the interval of the linear budget is good enough.
 
     Parameters
@@ -256,6 +263,9 @@ def linear_test(value: ArrayLike, u: ArrayLike, drawn: Drawn, digits: int = DIGI
         The same n quantities by Monte Carlo.
     digits : int
         Digits of `u` to which the intervals must agree.
+    in_logarithm : bool
+        Whether the linear interval is symmetric in the logarithm, as that of a
+        ratio: ``y exp(-+ k u / y)``.
 
     Notes
     -----
@@ -266,4 +276,7 @@ def linear_test(value: ArrayLike, u: ArrayLike, drawn: Drawn, digits: int = DIGI
     size = np.atleast_1d(np.asarray(u, dtype=np.float64))
     middle = np.atleast_1d(np.asarray(value, dtype=np.float64))
     half = float(stats.norm.ppf(0.5 + 0.5 * LEVEL)) * size
-    return LinearTest(middle - half, middle + half, drawn, numerical_tolerance(size, digits))
+    low, high = middle - half, middle + half
+    if in_logarithm:
+        low, high = middle * np.exp(-half / middle), middle * np.exp(half / middle)
+    return LinearTest(low, high, drawn, numerical_tolerance(size, digits))
