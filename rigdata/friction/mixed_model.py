@@ -133,7 +133,10 @@ def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
     scaled = np.concatenate(parts, axis=1) / root[:, None]
     inner = scaled.T @ scaled
     inner[np.diag_indices_from(inner)] += 1.0
-    lower = np.linalg.cholesky(inner)
+    try:
+        lower = np.linalg.cholesky(inner)
+    except np.linalg.LinAlgError:  # parameters so far off that the curve overflows
+        return None
     shrink = linalg.solve_triangular(lower, scaled.T, lower=True, check_finite=False)
 
     length = np.linalg.norm(model.design, axis=0)

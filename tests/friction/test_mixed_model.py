@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from rigdata.friction.leave_out import leave_out_scores
-from rigdata.friction.mixed_model import Component, MixedModel, profile, sensitivity
+from rigdata.friction.mixed_model import Component, MixedModel, profile
 
 VARIANCES = np.array([0.5, 0.3, 0.2])
 
@@ -82,3 +82,16 @@ def test_a_set_without_which_the_parameters_are_lost_has_no_score():
 def test_a_covariance_that_is_not_positive_has_no_likelihood():
     bare = replace(model(), diagonal=np.zeros(30))
     assert profile(bare, np.array([0.5, 0.3, 0.0])) is None
+
+
+def test_a_curve_that_overflows_has_no_likelihood():
+    """Parameters far off must end in a failed fit, not in an error of linear algebra."""
+    model = MixedModel(
+        residual=np.ones(4),
+        design=np.ones((4, 1)),
+        diagonal=np.ones(4),
+        shared=np.full((4, 2), np.inf),
+        components=(),
+    )
+    with np.errstate(invalid="ignore"):
+        assert profile(model, np.zeros(0)) is None
