@@ -119,7 +119,7 @@ class Profile:
 
 
 def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
-    """Return the likelihood of `model` at `variances`; None where V is not positive."""
+    """Return the likelihood of `model` at `variances`; None where V is not positive or not finite."""
     diagonal = model.diagonal.copy()
     parts = [model.shared]
     for variance, component in zip(variances, model.components, strict=True):
@@ -133,9 +133,12 @@ def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
     scaled = np.concatenate(parts, axis=1) / root[:, None]
     inner = scaled.T @ scaled
     inner[np.diag_indices_from(inner)] += 1.0
+    # Parameters so far off that the curve overflows have no likelihood.
+    if not (np.isfinite(inner).all() and np.isfinite(model.design).all()):
+        return None
     try:
         lower = np.linalg.cholesky(inner)
-    except np.linalg.LinAlgError:  # parameters so far off that the curve overflows
+    except np.linalg.LinAlgError:
         return None
     shrink = linalg.solve_triangular(lower, scaled.T, lower=True, check_finite=False)
 

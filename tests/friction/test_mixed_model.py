@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from rigdata.friction.leave_out import leave_out_scores
-from rigdata.friction.mixed_model import Component, MixedModel, profile
+from rigdata.friction.mixed_model import Component, MixedModel, profile, sensitivity
 
 VARIANCES = np.array([0.5, 0.3, 0.2])
 
