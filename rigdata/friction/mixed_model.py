@@ -119,7 +119,7 @@ class Profile:
 
 
 def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
-    """Return the likelihood of `model` at `variances`; None where V is not positive or not finite."""
+    """Return the likelihood of `model` at `variances`; None where V is no covariance."""
     diagonal = model.diagonal.copy()
     parts = [model.shared]
     for variance, component in zip(variances, model.components, strict=True):

@@ -16,7 +16,7 @@ from rigdata.friction.budget import quantity_of
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.solution import Solution
 from rigdata.reduction.monte_carlo import drawn_blocks
-from rigdata.reduction.points import FrictionPoints, concatenate
+from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
 from rigdata.uncertainty.monte_carlo import (
     DRAWS,
@@ -79,8 +79,7 @@ def _changes(
     solution: Solution, readings: Mapping[str, Reading], draws: int, seed: int
 ) -> FloatArray:
     """(P, draws) change of the parameters."""
-    points = concatenate([block.points for block in solution.design.blocks])
-    response = solution.response
+    points, response = solution.points, solution.response
     total = np.zeros((len(response), draws))
     for rows, values in drawn_blocks(points, readings, draws=draws, seed=seed):
         total += response[:, rows] @ (values - points.mu[rows, None])

@@ -11,6 +11,7 @@ from rigdata.friction.design import Design
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import MixedModel, Profile, profile, sensitivity
 from rigdata.friction.variance_components import mean_squares
+from rigdata.reduction.points import FrictionPoints, concatenate
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +40,11 @@ class Solution:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "free", frozen(self.free, np.bool_))
+
+    @property
+    def points(self) -> FrictionPoints:
+        """The n points of all blocks."""
+        return concatenate([block.points for block in self.design.blocks])
 
     @property
     def response(self) -> FloatArray:
