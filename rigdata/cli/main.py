@@ -27,6 +27,7 @@ COMMANDS = {
     "compare": ("rigdata.cli.compare", "Compare materials, batches and states."),
     "tables": ("rigdata.cli.tables", "Write coefficient tables from the fits."),
     "report": ("rigdata.cli.report", "Write the report of a campaign."),
+    "budget": ("rigdata.cli.budget", "Show which causes limit a number, and what would help."),
     "calibrations": ("rigdata.cli.calibrations", "Show how the calibrated sensors of a rig stand."),
     "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
 }

@@ -73,7 +73,9 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
     right = [all(_is_number(cell) for cell in column[1:]) and bool(body) for column in columns]
     lines = []
     for row in [list(headers), ["-" * w for w in widths], *body]:
-        for i, part in enumerate(textwrap.wrap(row[widest], widths[widest]) or [""]):
+        for i, part in enumerate(
+            textwrap.wrap(row[widest], widths[widest], break_on_hyphens=False) or [""]
+        ):
             cells = [""] * len(row) if i else list(row)
             cells[widest] = part
             fitted = (

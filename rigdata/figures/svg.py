@@ -76,6 +76,29 @@ def inline_svg(figure: Figure, *, name: str, title: str, description: str) -> In
     return InlineSvg(ElementTree.tostring(root, encoding="unicode"))
 
 
+def svg_file(figure: Figure, *, title: str, description: str) -> str:
+    """Return `figure` as the text of an SVG file of its own, on white.
+
+    Parameters
+    ----------
+    figure : matplotlib Figure
+        Drawn in the style of `rigdata.figures.style`.
+    title, description : str
+        Text alternative: what the figure is, and what there is to see.
+    """
+    buffer = io.StringIO()
+    with style.styled():
+        figure.savefig(buffer, format="svg", facecolor=style.PAPER, metadata={"Date": None})
+    ElementTree.register_namespace("", _SVG[1:-1])
+    ElementTree.register_namespace("xlink", _HREF[1:].partition("}")[0])
+    root = ElementTree.fromstring(buffer.getvalue())
+    for metadata in root.findall(f"{_SVG}metadata"):
+        root.remove(metadata)
+    _describe(root, "figure", title, description)
+    body = ElementTree.tostring(root, encoding="unicode")
+    return f"<?xml version='1.0' encoding='utf-8'?>\n{body}\n"
+
+
 def _strip(root: ElementTree.Element) -> None:
     """Drop what is of no use inside a page: metadata, global rules, a fixed size."""
     for unwanted in root.findall(f"{_SVG}metadata"):

@@ -9,10 +9,12 @@ import pytest
 from rigdata.errors import ResultError
 from rigdata.figures import breakaway, budget, curves, history, laws, quality, run_trace, style
 from rigdata.figures import ratio as ratio_figure
-from rigdata.figures.svg import inline_svg
+from rigdata.figures.svg import inline_svg, svg_file
+from rigdata.friction.causes import Budget, Cause
 from rigdata.friction.results import Group, fitted_points
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.trace import TraceWindow
+from rigdata.uncertainty.sources import Scope
 
 GROUP = Group("rough", "new")
 
@@ -215,3 +217,18 @@ def test_two_points_of_one_load_sweep_share_their_window(trace):
         TraceWindow("R1/2", 10.0, 60.0, used=True),
     )
     assert "1, 2" in texts(run_trace.run_trace(replace(trace, windows=windows)))
+
+
+def test_causes_of_one_number_are_ranked_and_the_small_ones_summed_up():
+    sizes = {"radius law": 7.0, "torque": 3.0, "drag": 0.3, "zero": 0.2}
+    causes = [Cause(n, n, Scope.RIG, n, size, np.inf) for n, size in sizes.items()]
+    number = Budget("mu of rough (new)", 0.14, 7.6, 0.1, 0.2, np.inf, tuple(causes))
+    figure = budget.cause_bars(number)
+    shown = texts(figure)
+    names = ["radius law", "torque", "all others together"]
+    assert [text for text in shown if text in names] == names
+    assert "84 %" in shown  # 49 of 58.13
+    assert "zero" not in shown
+    svg = ElementTree.fromstring(svg_file(figure, title="t", description="what there is"))
+    assert svg.find("{http://www.w3.org/2000/svg}desc").text == "what there is"
+    assert svg.find("{http://www.w3.org/2000/svg}metadata") is None
