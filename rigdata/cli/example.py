@@ -15,9 +15,9 @@ from rigdata.simulation.demo import write_example
 @click.option(
     "--size",
     type=click.Choice(["small", "full"]),
-    default="small",
+    default="full",
     show_default=True,
-    help="Short or long logs.",
+    help="Long logs at full rates, or short ones.",
 )
 @click.option("--force", is_flag=True, help="Write over a campaign that is there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
