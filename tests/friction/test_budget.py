@@ -186,6 +186,16 @@ class TestRatio:
         assert change.half_width < budget.half_width
 
 
+def silent(**changes):
+    """The solution of a constant law without scatter, zeros and noise to speak of."""
+    truth = Truth(zero_u=1e-7, law="constant", theta=(0.12,), **changes)
+    points = drawn(truth, np.random.default_rng(3))
+    (fit,) = fit_campaign(points, REFERENCE, laws=["constant"]).values()
+    quiet = replace(fit.estimate, variances=np.zeros_like(fit.estimate.variances))
+    still = replace(points, u_random=np.full(len(points), 1e-6))
+    return fit_solution(still, replace(fit, estimate=quiet))
+
+
 class TestWhatIf:
     def test_more_packs_of_a_balanced_layout(self, balanced) -> None:
         points, fit = balanced
@@ -215,17 +225,17 @@ class TestWhatIf:
 
     def test_a_new_pack_shares_the_rig_and_nothing_else(self) -> None:
         """Without scatter and noise, packs average their radii and keep the gain."""
-        truth = Truth(zero_u=1e-7, law="constant", theta=(0.12,))
-        points = drawn(truth, np.random.default_rng(3))
-        (fit,) = fit_campaign(points, REFERENCE, laws=["constant"]).values()
-        quiet = replace(fit.estimate, variances=np.zeros_like(fit.estimate.variances))
-        silent = replace(points, u_random=np.full(len(points), 1e-6))
-        solution = fit_solution(silent, replace(fit, estimate=quiet))
-        mu = fit.parameters["mu0"]
-        gain, radius = 0.005 * mu, 0.003 * mu
+        solution = silent()
+        gain, radius = (share * solution.estimate.theta[0] for share in (0.005, 0.003))
         now, then = (more_packs(solution, HERE, count).u for count in (0, 3))
         assert now**2 - gain**2 == pytest.approx(radius**2 / 3, rel=0.1)
         assert then**2 - gain**2 == pytest.approx(radius**2 / 6, rel=0.1)
+
+    def test_a_new_run_keeps_the_radii_of_its_pack(self) -> None:
+        """Also where a pack was run once, so that no other run shares its radii."""
+        solution = silent(runs=(1, 1))
+        now, then = (more_runs(solution, HERE, count).u for count in (0, 5))
+        assert then == pytest.approx(now, rel=1e-3)
 
     def test_halving_a_source_of_the_fit(self, points, fits) -> None:
         solution = fit_solution(points, fits[GROUP])
