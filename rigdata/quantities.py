@@ -71,6 +71,7 @@ UNITS: dict[str, Unit] = {
         Unit("mV", "voltage", 1e-3),
         Unit("V", "voltage", 1.0),
         Unit("mV/V", "voltage ratio", 1e-3),
+        Unit("ohm", "resistance", 1.0),
         Unit("mm", "length", 1e-3),
         Unit("um", "length", 1e-6),
         Unit("in", "length", _INCH),
@@ -145,6 +146,8 @@ _SPELLINGS = {
     "msec": "ms",
     "-": "1",
     "μm": "um",
+    "ω": "ohm",
+    "ohms": "ohm",
     "inch": "in",
 }
 _FOLDED = {symbol.casefold(): symbol for symbol in UNITS if symbol not in ("MPa", "mV")}

@@ -40,6 +40,7 @@ EXACT = {
     "V": Fraction(1),
     "mV": Fraction(1, 1000),
     "mV/V": Fraction(1, 1000),
+    "ohm": Fraction(1),
     "mm": Fraction(1, 1000),
     "um": Fraction(1, 10**6),
     "in": INCH,
@@ -140,6 +141,10 @@ def test_a_spread_is_the_difference_of_two_values(symbol, value, spread):
         ("\N{MICRO SIGN}m", "um"),
         ("\N{GREEK SMALL LETTER MU}m", "um"),
         ("sec", "s"),
+        ("\N{OHM SIGN}", "ohm"),
+        ("[\N{GREEK CAPITAL LETTER OMEGA}]", "ohm"),
+        ("Ohm", "ohm"),
+        ("Ohms", "ohm"),
         ("-", "1"),
         ("PSI", "psi"),
         ("MPa", "MPa"),
@@ -150,7 +155,7 @@ def test_spellings_that_loggers_write(text, symbol):
 
 
 # Letter case tells milli from mega; the wrong one must not be taken for the other.
-@pytest.mark.parametrize("text", ["mPa", "MV", "Pa", "", "[]", "furlong", "kgf", "%"])
+@pytest.mark.parametrize("text", ["mPa", "MV", "Pa", "", "[]", "kOhm", "furlong", "kgf", "%"])
 def test_other_text_is_no_unit(text):
     assert canonical_unit(text) is None
 

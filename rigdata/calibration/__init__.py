@@ -1,1 +1,1 @@
-"""Frames to channels in SI: calibration curves, thermocouples, sensor lag."""
+"""Frames to channels in SI: calibration curves, thermometers, sensor lag."""

@@ -14,7 +14,13 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.calibration.lag import undo_delay, undo_time_constant
-from rigdata.calibration.readings import calibrated, direct, named, thermocouple
+from rigdata.calibration.readings import (
+    calibrated,
+    direct,
+    named,
+    resistance_thermometer,
+    thermocouple,
+)
 from rigdata.calibration.signals import Signal, Signals
 from rigdata.campaign.rig import Channel, Rig
 from rigdata.errors import CampaignError, LogError, Notice, Severity
@@ -65,9 +71,11 @@ def to_signals(frames: Frames, rig: Rig, *, run: str, date: datetime.date | None
     temperature in kelvin, whatever the logged unit; where the reference junction
     is a constant it covers that too.  Without it the tolerance of class 2 of
     IEC 60584-1 is taken (from memory: the larger of 2.5 K and 0.75 %), which a
-    notice says.  The residual of a calibration record (its sources ending in
-    the run) acts anew on every reading, and does not cancel when a zero is
-    taken off; all others of scope `rig` do.
+    notice says.  A resistance thermometer is treated alike, with the tolerance of
+    class B of IEC 60751 (from memory: 0.30 K + 0.005 |t|).  The residual of a
+    calibration record (its sources ending in the run) acts anew on every
+    reading, and does not cancel when a zero is taken off; all others of scope
+    `rig` do.
     """
     notices: list[Notice] = list(frames.notices)
     signals: dict[str, Signal] = {}
@@ -118,6 +126,11 @@ def _signal(
         unit_named(unit.symbol, "voltage", where=where)
         cold = _junction(rig, channel.reference_junction, ready, where)
         signal, told = thermocouple(name, channel.thermocouple, channel.u, reading, good, cold)
+        notices += told
+    elif channel.resistance_thermometer is not None:
+        unit_named(unit.symbol, "resistance", where=where)
+        kind = channel.resistance_thermometer
+        signal, told = resistance_thermometer(name, kind, channel.u, reading, good)
         notices += told
     else:
         signal = direct(name, channel, unit, reading, good, where)

@@ -1,4 +1,4 @@
-"""One logged reading to SI: by a calibration record, a thermocouple, or as stated."""
+"""One logged reading to SI: by a calibration record, a thermometer's law, or as stated."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray
+from rigdata.calibration import resistance
 from rigdata.calibration.drift import Curve, curve_on
 from rigdata.calibration.signals import Signal
 from rigdata.calibration.thermocouple import seebeck, temperature
@@ -20,9 +21,14 @@ from rigdata.uncertainty.sources import Effect, Scope, Source
 # the larger of 2.5 K and 0.75 % of the temperature, read as rectangular.
 TOLERANCE_K = 2.5
 TOLERANCE_RELATIVE = 0.0075
+# From memory of IEC 60751, tolerance class B, read as rectangular.
+CLASS_B_K = 0.30
+CLASS_B_RELATIVE = 0.005
 # Common practice, no source: a reference junction that nobody calibrated is
 # within 2 K, rectangular.
 JUNCTION_TOLERANCE_K = 2.0
+
+_GIVE_U = "Give u, the standard uncertainty of the temperature in kelvin, in the rig file."
 
 
 def direct(
@@ -152,18 +158,65 @@ def thermocouple(
         notices.append(_default_notice(name, isinstance(junction, Signal)))
     else:
         rows.append(np.full(warm.shape, u_kelvin))
-    outside = int(np.count_nonzero(good & ~inside))
-    if outside:
+    notices += _outside_notices(
+        name,
+        good & ~inside,
+        f"a voltage outside the range of a type {kind} thermocouple",
+        "Look for an open or reversed thermocouple, or a wrong unit.",
+    )
+    return Signal(name, warm, good & inside, tuple(sources), np.vstack(rows)), tuple(notices)
+
+
+def resistance_thermometer(
+    name: str, kind: str, u_kelvin: float | None, ohms: FloatArray, good: BoolArray
+) -> tuple[Signal, tuple[Notice, ...]]:
+    """Return the temperature that a platinum thermometer's resistance tells.
+
+    Parameters
+    ----------
+    kind : str
+        ``Pt100`` or ``Pt1000``.
+    u_kelvin : float or None
+        Standard uncertainty of the temperature, which covers leads and meter too;
+        None takes the tolerance of class B of IEC 60751 (from memory:
+        0.30 K + 0.005 |t|), and says so. [K]
+    ohms : (n,) array
+        Resistance. [ohm]
+    """
+    notices: list[Notice] = []
+    values, inside = resistance.temperature(kind, ohms)
+    source = named(
+        name, "resistance-thermometer", Effect.ADDITIVE, f"{kind} resistance thermometer"
+    )
+    if u_kelvin is None:
+        row = (CLASS_B_K + CLASS_B_RELATIVE * np.abs(values)) / math.sqrt(3.0)
         notices.append(
             Notice(
-                Severity.WARNING,
+                Severity.NOTE,
                 f"channel {name}",
-                f"{outside} frames have a voltage outside the range of a type {kind} "
-                "thermocouple and are not used",
-                "Look for an open or reversed thermocouple, or a wrong unit.",
+                f"no u given: taken as {CLASS_B_K:.2f} K + {CLASS_B_RELATIVE} |t|, rectangular "
+                "(class B of IEC 60751, from memory), and nothing for leads and meter",
+                _GIVE_U,
             )
         )
-    return Signal(name, warm, good & inside, tuple(sources), np.vstack(rows)), tuple(notices)
+    else:
+        row = np.full(values.shape, u_kelvin)
+    notices += _outside_notices(
+        name,
+        good & ~inside,
+        f"a resistance outside the range of a {kind}",
+        "Look for an open or shorted thermometer, a wrong kind or a wrong unit.",
+    )
+    return Signal(name, values, good & inside, (source,), row[np.newaxis]), tuple(notices)
+
+
+def _outside_notices(name: str, outside: BoolArray, what: str, do: str) -> tuple[Notice, ...]:
+    """Return a warning when there are frames that no temperature belongs to."""
+    count = int(np.count_nonzero(outside))
+    if not count:
+        return ()
+    text = f"{count} frames have {what} and are not used"
+    return (Notice(Severity.WARNING, f"channel {name}", text, do),)
 
 
 def _default_notice(name: str, junction_logged: bool) -> Notice:
@@ -173,12 +226,7 @@ def _default_notice(name: str, junction_logged: bool) -> Notice:
     )
     if not junction_logged:
         text += f", and its constant reference junction as within {JUNCTION_TOLERANCE_K} K"
-    return Notice(
-        Severity.NOTE,
-        f"channel {name}",
-        text,
-        "Give u, the standard uncertainty of the temperature in kelvin, in the rig file.",
-    )
+    return Notice(Severity.NOTE, f"channel {name}", text, _GIVE_U)
 
 
 def _dimension(name: str, channel: Channel) -> str:

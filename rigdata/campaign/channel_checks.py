@@ -14,16 +14,21 @@ from rigdata.quantities import QUANTITIES, UNITS, unit_named
 _NEEDS = {
     "calibration": ("column",),
     "thermocouple": ("column", "reference_junction"),
+    "resistance_thermometer": ("column",),
     "constant": ("u",),
     "u": ("column",),
 }
 _RULES_OUT = {
     "calibration": ("u", "reference_junction"),
     "thermocouple": (),
+    "resistance_thermometer": ("reference_junction",),
     "constant": ("column", "reference_junction", "lag_s", "time_constant_s", "range"),
     "u": ("reference_junction",),
 }
-_WAYS = "calibration, thermocouple, constant with u, or column with u"
+_WAYS = "calibration, thermocouple, resistance_thermometer, constant with u, or column with u"
+
+# The thermometers, and the dimension that they are logged in.
+_THERMOMETERS = {"thermocouple": "voltage", "resistance_thermometer": "resistance"}
 
 # The keys that turn one quantity into another, and the channel they belong to.
 _CONVERSIONS = {
@@ -53,8 +58,9 @@ def check_channel(
     ------
     CampaignError
         When the values come from none or more than one of `calibration`,
-        `thermocouple`, `constant` with `u` and a column with `u`; when keys do
-        not belong together; or when a unit measures the wrong thing.
+        `thermocouple`, `resistance_thermometer`, `constant` with `u` and a column
+        with `u`; when keys do not belong together; or when a unit measures the
+        wrong thing.
     """
     for (value, u), owner in _CONVERSIONS.items():
         check_pair(values, value, u, place)
@@ -70,11 +76,12 @@ def check_channel(
             _check_record(name, record, dimension, "lever_arm_mm" in values, place)
             logged = UNITS[record.indicated_unit].dimension
             unit_named(values["unit"], logged, where=unit_place)
-    elif way == "thermocouple":
+    elif way in _THERMOMETERS:
         if dimension != "temperature":
             raise place.fault(f"{name} is not a temperature", key=way)
-        unit_named(values["unit"], "voltage", where=unit_place)
-        _check_junction(name, values["reference_junction"], channels, place)
+        unit_named(values["unit"], _THERMOMETERS[way], where=unit_place)
+        if way == "thermocouple":
+            _check_junction(name, values["reference_junction"], channels, place)
     else:
         unit_named(values["unit"], dimension, where=unit_place)
     if way == "constant" and name == "torque":
@@ -83,7 +90,7 @@ def check_channel(
 
 def _check_way(values: Mapping[str, Any], place: Place) -> str:
     """Return the one key that says where the values come from."""
-    named = [way for way in ("calibration", "thermocouple", "constant") if way in values]
+    named = [way for way in _NEEDS if way != "u" and way in values]
     if len(named) > 1:
         raise place.fault(f"stands beside {named[0]}", key=named[1], expected=f"one of {_WAYS}")
     way = named[0] if named else "u"

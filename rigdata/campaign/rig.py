@@ -18,6 +18,7 @@ from rigdata.campaign.records import CalibrationRecord, read_record
 from rigdata.quantities import CHANNELS, UNITS
 
 THERMOCOUPLES = ("K", "N", "J", "T")
+RESISTANCE_THERMOMETERS = ("Pt100", "Pt1000")
 NEEDED = ("torque", "slip_speed", "plate_temperature")
 
 
@@ -45,11 +46,11 @@ class Channel:
     """One measured quantity over time and where its values come from.
 
     The values come from a column with a calibration record, a column with a
-    thermocouple, a column in a unit with its standard uncertainty, or they are a
-    constant.  `name` is one of `rigdata.quantities.CHANNELS`; the other
-    attributes are the keys of the file, None where left out.  Where
-    `calibration` lists several records, the attribute holds the newest and
-    `earlier` the ones before it, oldest first.
+    thermocouple or a resistance thermometer, a column in a unit with its standard
+    uncertainty, or they are a constant.  `name` is one of
+    `rigdata.quantities.CHANNELS`; the other attributes are the keys of the file,
+    None where left out.  Where `calibration` lists several records, the attribute
+    holds the newest and `earlier` the ones before it, oldest first.
     """
 
     name: str
@@ -76,10 +77,18 @@ class Channel:
             above=-273.15,
         ),
     ] = None
+    resistance_thermometer: Annotated[
+        str | None,
+        Key(
+            "Platinum resistance thermometer of IEC 60751, logged in ohm.",
+            choices=RESISTANCE_THERMOMETERS,
+        ),
+    ] = None
     u: Annotated[
         float | None,
         Key(
-            "Standard uncertainty, in the unit of the value (a thermocouple's in K).",
+            "Standard uncertainty, in the unit of the value (in K for a thermocouple or a "
+            "resistance thermometer).",
             above=0,
         ),
     ] = None

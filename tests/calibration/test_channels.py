@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rigdata.calibration.channels import to_signals
+from rigdata.calibration.resistance import resistance
 from rigdata.calibration.signals import Signal, Signals
 from rigdata.calibration.thermocouple import seebeck, voltage
 from rigdata.campaign.records import CalibrationRecord
@@ -353,6 +354,83 @@ class TestThermocouple:
     def test_a_thermocouple_gives_a_voltage(self) -> None:
         with pytest.raises(CampaignError, match="'degC' is not a voltage"):
             read(self.channels(unit="degC"), self.logged)
+
+
+class TestResistanceThermometer:
+    oil = Channel("oil_temperature", column="oil", unit="ohm", resistance_thermometer="Pt100")
+    warm = -20.0 + 150.0 * RAMP
+    logged: Mapping[str, np.ndarray] = {"oil_temperature": resistance("Pt100", warm)}
+
+    def test_temperature_with_its_stated_uncertainty(self) -> None:
+        signals = read({"oil_temperature": replace(self.oil, u=0.2)}, self.logged)
+        signal = signals.channels["oil_temperature"]
+        assert signal.values == pytest.approx(self.warm, abs=1e-9)
+        assert signal.good.all()
+        (source,) = signal.sources
+        assert (source.id, source.scope) == ("oil-temperature:resistance-thermometer", Scope.RIG)
+        assert signal.sensitivity == pytest.approx(np.full((1, N), 0.2))
+        assert signals.notices == ()
+
+    def test_default_tolerance_is_said(self) -> None:
+        signals = read({"oil_temperature": self.oil}, self.logged)
+        assert row(
+            signals.channels["oil_temperature"], "oil-temperature:resistance-thermometer"
+        ) == pytest.approx((0.30 + 0.005 * np.abs(self.warm)) / np.sqrt(3))
+        (notice,) = signals.notices
+        assert notice.severity is Severity.NOTE
+        assert "0.30 K + 0.005 |t|" in notice.what
+        assert "from memory" in notice.what
+
+    def test_the_kind_tells_the_resistance(self) -> None:
+        larger = replace(self.oil, resistance_thermometer="Pt1000", u=0.2)
+        logged = {"oil_temperature": 10.0 * self.logged["oil_temperature"]}
+        signal = read({"oil_temperature": larger}, logged).channels["oil_temperature"]
+        assert signal.values == pytest.approx(self.warm, abs=1e-9)
+
+    def test_an_open_thermometer_is_not_used(self) -> None:
+        ohms = self.logged["oil_temperature"].copy()
+        ohms[3:6] = 1e6
+        signals = read({"oil_temperature": replace(self.oil, u=0.2)}, {"oil_temperature": ohms})
+        assert np.flatnonzero(~signals.channels["oil_temperature"].good).tolist() == [3, 4, 5]
+        (notice,) = signals.notices
+        assert notice.severity is Severity.WARNING
+        assert notice.what.startswith("3 frames have a resistance outside")
+
+    def test_it_gives_a_resistance(self) -> None:
+        with pytest.raises(CampaignError, match="'mV' is not a resistance"):
+            read({"oil_temperature": replace(self.oil, unit="mV")}, self.logged)
+
+    def test_as_the_junction_of_a_thermocouple(self) -> None:
+        warm, junction = 80.0 + 100.0 * RAMP, 25.0 + 5.0 * RAMP
+        name = "reference_junction_temperature"
+        plate = Channel(
+            "plate_temperature",
+            column="tc",
+            unit="mV",
+            thermocouple="K",
+            reference_junction=name,
+            u=0.8,
+        )
+        cold = replace(self.oil, name=name, column="cjc")
+        logged = {
+            "plate_temperature": voltage("K", warm) - voltage("K", junction),
+            name: resistance("Pt100", junction),
+        }
+        flags = np.zeros(N, np.uint8)
+        flags[7] = Flag.MISSING
+        # The thermocouple stands first: the order of the file must not matter.
+        signals = read({"plate_temperature": plate, name: cold}, logged, flags={name: flags})
+        signal = signals.channels["plate_temperature"]
+        assert signal.values[signal.good] == pytest.approx(warm[signal.good], abs=1e-7)
+        assert np.flatnonzero(~signal.good).tolist() == [7]
+        passed_on = seebeck("K", junction) / seebeck("K", warm)
+        tolerance = (0.30 + 0.005 * junction) / np.sqrt(3)
+        assert row(
+            signal, "reference-junction-temperature:resistance-thermometer"
+        ) == pytest.approx(tolerance * passed_on, rel=1e-6)
+        assert row(signal, "plate-temperature:thermocouple") == pytest.approx(0.8)
+        (notice,) = signals.notices
+        assert notice.where == f"channel {name}"
 
 
 class TestTime:

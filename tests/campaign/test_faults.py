@@ -8,6 +8,7 @@ from rigdata.campaign.campaign import read_campaign
 from rigdata.errors import CampaignError
 
 C, R, K, P = "campaign.toml", "rig/rig.toml", "rig/records/TC-1.toml", "rig/records/TC-1.csv"
+JUNCTION = 'unit = "degC"\nu = 0.3\n'  # how the rig file gives the reference junction
 
 # file, what to replace, by what, where the message points, words that it must hold
 FAULTS = {
@@ -258,6 +259,69 @@ FAULTS = {
         '= "Plate TC"',
         "channels.plate_temperature.reference_junction",
         ["thermocouple itself"],
+    ),
+    "resistance thermometer of another kind": (
+        R,
+        JUNCTION,
+        'unit = "ohm"\nresistance_thermometer = "Pt500"\n',
+        "channels.reference_junction_temperature.resistance_thermometer",
+        ["'Pt100', 'Pt1000'"],
+    ),
+    "resistance thermometer in degC": (
+        R,
+        JUNCTION,
+        'unit = "degC"\nresistance_thermometer = "Pt100"\n',
+        "channels.reference_junction_temperature.unit",
+        ["not a resistance", "ohm"],
+    ),
+    "ohm without a resistance thermometer": (
+        R,
+        JUNCTION,
+        'unit = "ohm"\nu = 0.3\n',
+        "channels.reference_junction_temperature.unit",
+        ["not a temperature"],
+    ),
+    "resistance thermometer on speed": (
+        R,
+        'unit = "rpm"',
+        'unit = "ohm"\nresistance_thermometer = "Pt100"',
+        "channels.slip_speed.resistance_thermometer",
+        ["not a temperature"],
+    ),
+    "resistance thermometer and thermocouple": (
+        R,
+        'thermocouple = "K"',
+        'thermocouple = "K"\nresistance_thermometer = "Pt100"',
+        "channels.plate_temperature.resistance_thermometer",
+        ["beside thermocouple", "one of"],
+    ),
+    "resistance thermometer and record": (
+        R,
+        JUNCTION,
+        'unit = "ohm"\nresistance_thermometer = "Pt100"\ncalibration = "records/TC-1.toml"\n',
+        "channels.reference_junction_temperature.resistance_thermometer",
+        ["beside calibration", "one of"],
+    ),
+    "resistance thermometer and constant": (
+        R,
+        JUNCTION,
+        'unit = "ohm"\nresistance_thermometer = "Pt100"\nconstant = 5\nu = 1\n',
+        "channels.reference_junction_temperature.constant",
+        ["beside resistance_thermometer", "one of"],
+    ),
+    "resistance thermometer without a column": (
+        R,
+        'column = "Junction"\n' + JUNCTION,
+        'unit = "ohm"\nresistance_thermometer = "Pt100"\n',
+        "channels.reference_junction_temperature.column",
+        ["beside resistance_thermometer"],
+    ),
+    "resistance thermometer with a junction": (
+        R,
+        JUNCTION,
+        'unit = "ohm"\nresistance_thermometer = "Pt100"\nreference_junction = 20\n',
+        "channels.reference_junction_temperature.reference_junction",
+        ["does not go with resistance_thermometer"],
     ),
     "junction for no thermocouple": (
         R,

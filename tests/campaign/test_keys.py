@@ -28,8 +28,9 @@ TABLES = {
     Run: "id pack procedure log date remark exclude start_s end_s",
     Rig: "name inertia_kg_m2 inertia_u_kg_m2 log channels",
     LogSettings: "time_column delimiter decimal encoding skip_lines units_line",
-    Channel: "column unit calibration thermocouple reference_junction u constant lever_arm_mm "
-    "lever_arm_u_mm lag_s time_constant_s range piston_area_mm2 piston_area_u_mm2",
+    Channel: "column unit calibration thermocouple reference_junction resistance_thermometer u "
+    "constant lever_arm_mm lever_arm_u_mm lag_s time_constant_s range piston_area_mm2 "
+    "piston_area_u_mm2",
     CalibrationRecord: "id sensor quantity applied_unit indicated_unit date valid_until "
     "reference_expanded_u_percent coverage_factor temperature_c degree points role "
     "indicated_after_30s indicated_after_300s",

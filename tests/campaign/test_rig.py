@@ -64,6 +64,18 @@ def test_a_thermocouple_may_state_its_own_uncertainty(bench):
     assert (plate.thermocouple, plate.u, plate.time_constant_s) == ("J", 1.1, 0.8)
 
 
+@pytest.mark.parametrize(("kind", "u"), [("Pt100", ""), ("Pt1000", "u = 0.2\n")])
+def test_a_reference_junction_may_be_a_resistance_thermometer(bench, kind, u):
+    bench.spoil(
+        R,
+        'unit = "degC"\nu = 0.3\n',
+        f'unit = "ohm"\nresistance_thermometer = "{kind}"\n{u}',
+    )
+    junction = rig_of(bench).channels["reference_junction_temperature"]
+    assert (junction.resistance_thermometer, junction.unit) == (kind, "ohm")
+    assert junction.u == (0.2 if u else None)
+
+
 def test_torque_as_a_force_on_an_arm(bench):
     arm = "\nlever_arm_mm = 250\nlever_arm_u_mm = 0.1"
     bench.spoil(R, 'unit = "mV/V"', 'unit = "mV/V"' + arm)
