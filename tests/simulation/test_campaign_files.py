@@ -156,8 +156,9 @@ def test_committed_demo_is_what_its_seed_gives(tmp_path):
 
 
 def test_committed_demo_is_small():
-    total = sum(path.stat().st_size for path in DEMO.rglob("*") if path.is_file())
-    assert total < 6e6
+    # Results, where somebody made them here, are not committed.
+    files = [p for p in DEMO.rglob("*") if p.is_file() and "results" not in p.parts]
+    assert 3e6 < sum(path.stat().st_size for path in files) < 6e6
 
 
 def test_example_does_not_write_over_what_is_there(tmp_path):
