@@ -12,6 +12,7 @@ from types import MappingProxyType, SimpleNamespace
 import GTC
 import numpy as np
 import pytest
+from uncertainties import correlated_values, ufloat
 
 from rigdata.calibration.polynomial import calibrate
 from rigdata.calibration.signals import Signal, Signals
@@ -146,6 +147,35 @@ def by_gtc(records, window_s):
     radius = 2 * (outer**3 - inner**3) / (3 * (outer**2 - inner**2)) * 1e-3
     gap = radius.x - (outer.x + inner.x) / 2 * 1e-3
     return torque / (2 * (radius + GTC.ureal(0, gap / math.sqrt(3))) * load)
+
+
+def by_uncertainties(records, window_s):
+    """Once more with the package `uncertainties` (BSD licence) and lines by numpy's polyfit."""
+
+    def cell(rec, reading, zero):
+        (slope, level), covariance = np.polyfit(rec.indicated, rec.applied, 1, cov=True)
+        slope, level = correlated_values((slope, level), covariance)
+        residual = rec.applied - np.polyval((slope.n, level.n), rec.indicated)
+        s = math.sqrt(residual @ residual / (residual.size - 2))
+        difference = (level + slope * reading) - (level + slope * zero)
+        return difference * ufloat(1.0, 0.002) + ufloat(0, s), slope.n
+
+    share = (sum(window_s) / 2 - 1.44) / (18.5 - 1.44)
+    torque, slope = cell(records["torque"], 0.51, 0.012 + share * 0.004)
+    torque += ufloat(0, 0.004 * slope / math.sqrt(12))
+    load, _ = cell(records["clamp_load"], 1.51, 0.009)
+    outer, inner = ufloat(RADII["outer"], 0.05), ufloat(RADII["inner"], 0.05)
+    radius = 2 * (outer**3 - inner**3) / (3 * (outer**2 - inner**2)) * 1e-3
+    gap = radius.n - (outer.n + inner.n) / 2 * 1e-3
+    return torque / (2 * (radius + ufloat(0, gap / math.sqrt(3))) * load)
+
+
+def test_the_same_by_another_package(measured):
+    records, _, draft = measured
+    expected = by_uncertainties(records, (draft.start_s, draft.end_s))
+    shared = math.sqrt(sum(c**2 for c in draft.contributions.values()))
+    assert draft.mu == pytest.approx(expected.n, rel=2e-5)
+    assert shared == pytest.approx(expected.s, rel=2e-3)
 
 
 def test_value_and_combined_uncertainty(measured):
