@@ -9,9 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
+from rigdata.calibration.least_squares import LinearFit, fit_linear
 from rigdata.campaign.campaign import Oil
 from rigdata.campaign.viscosity import kinematic_viscosity
-from rigdata.errors import ReductionError
+from rigdata.errors import CalibrationError, ReductionError
 from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.degrees import welch_satterthwaite
 from rigdata.uncertainty.sources import Effect, Scope, Source
@@ -144,56 +145,70 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
             expected="at least 6 seconds of slip without clamp load",
             do="Record a longer drag run.",
         )
-    best: tuple[float, str, Basis] | None = None
     rest = max(d.rest_speed for d in data)
-    for terms, basis in _candidates(warmth, rest, oil):
-        design = basis(speed, warmth).T
-        k = design.shape[1]
-        if speed.size < k + 3 or np.linalg.matrix_rank(design / np.abs(design).max(axis=0)) < k:
-            continue
-        residual = torque - design @ np.linalg.lstsq(design, torque, rcond=None)[0]
-        variance = max(float(residual @ residual) / speed.size, np.finfo(float).tiny)
-        score = speed.size * math.log(variance) + 2 * (k + 1)
-        score += 2 * (k + 1) * (k + 2) / (speed.size - k - 2)
-        if best is None or score < best[0]:
-            best = (score, terms, basis)
-    if best is None:
-        raise ReductionError(
-            "no drag formula fits these cells",
-            where=", ".join(d.run for d in data),
-            expected="slip over a range of speeds",
-        )
-    _, terms, basis = best
-    design = basis(speed, warmth).T
-    scale = np.abs(design).max(axis=0)
-    q, r = np.linalg.qr(design / scale)
-    coefficients = np.linalg.solve(r, q.T @ torque) / scale
-    residual = torque - design @ coefficients
+    terms, basis, fit = _best_form(_candidates(warmth, rest, oil), speed, warmth, torque, data)
+    residual = torque - fit.coefficients @ basis(speed, warmth)
     n_effective = effective_size(residual).n_effective
-    inflation = residual.size / n_effective
-    s = math.sqrt(float(residual @ residual) / (residual.size - design.shape[1]))
-    factor = np.linalg.inv(r) * s * math.sqrt(inflation) / scale[:, None]
+    widened = fit.covariance * residual.size / n_effective
     runs = tuple(d.run for d in data)
-    spread, spread_dof = _between_packs(data, coefficients, basis) if borrowed else (0.0, None)
+    spread, spread_dof = _between_packs(data, fit.coefficients, basis) if borrowed else (0.0, None)
     dof = (
-        max(n_effective - design.shape[1], 1.0),
+        max(n_effective - fit.coefficients.size, 1.0),
         float(welch_satterthwaite([d.u_zero for d in data], [d.zero_dof for d in data])),
         spread_dof,
     )
     return Drag(
         runs=runs,
         terms=terms,
-        coefficients=frozen(coefficients),
-        factor=frozen(factor),
+        coefficients=fit.coefficients,
+        factor=frozen(_root(widened)),
         u_zero=math.sqrt(sum(d.u_zero**2 for d in data)) / len(data),
-        residual=s,
+        residual=fit.s,
         top_speed=float(np.abs(speed).max()),
         coldest=float(warmth.min()),
         hottest=float(warmth.max()),
-        sources=_sources(runs, design.shape[1], *dof),
+        sources=_sources(runs, fit.coefficients.size, *dof),
         borrowed_u=spread,
         basis=basis,
     )
+
+
+def _root(covariance: FloatArray) -> FloatArray:
+    """Return a square root of a covariance, of the correlations so that scale does not matter."""
+    u = np.sqrt(np.diag(covariance))
+    safe = np.where(u > 0.0, u, 1.0)
+    values, vectors = np.linalg.eigh(covariance / np.outer(safe, safe))
+    root: FloatArray = u[:, None] * vectors * np.sqrt(np.maximum(values, 0.0))
+    return root
+
+
+def _best_form(
+    forms: Sequence[tuple[str, Basis]],
+    speed: FloatArray,
+    warmth: FloatArray,
+    torque: FloatArray,
+    data: Sequence[DragData],
+) -> tuple[str, Basis, LinearFit]:
+    """Fit every form and return the one with the lowest corrected Akaike criterion."""
+    n, tried = speed.size, []
+    for terms, basis in forms:
+        k = 1 + basis(speed[:1], warmth[:1]).size  # with the variance
+        if n < k + 2:
+            continue
+        try:
+            fit = fit_linear(basis(speed, warmth).T, torque)
+        except CalibrationError:  # these cells do not tell its terms apart
+            continue
+        variance = max(fit.s**2 * fit.dof / n, np.finfo(float).tiny)
+        score = n * math.log(variance) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
+        tried.append((score, terms, basis, fit))
+    if not tried:
+        raise ReductionError(
+            "no drag formula fits these cells",
+            where=", ".join(d.run for d in data),
+            expected="slip over a range of speeds",
+        )
+    return min(tried, key=lambda entry: entry[0])[1:]
 
 
 def _candidates(warmth: FloatArray, rest: float, oil: Oil | None) -> list[tuple[str, Basis]]:
