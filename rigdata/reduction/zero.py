@@ -14,7 +14,7 @@ from rigdata.campaign.rig import Channel
 from rigdata.errors import Notice, ReductionError, Severity
 from rigdata.quantities import to_base, unit_named
 from rigdata.reduction.stretches import Stretch
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.autocorrelation import effective_size, u_of_mean
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 LEAST_IDLE_S = 0.5
@@ -206,14 +206,27 @@ def read_zeros(
 
 
 def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[Stretch]) -> Zero:
-    """Read the zero of a channel in each idle stretch."""
+    """Read the zero of a channel in each idle stretch.
+
+    Raises
+    ------
+    ReductionError
+        When no stretch holds two good readings.
+    """
     picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
     picked = [frames for frames in picked if frames.size >= 2]
+    if not picked:
+        raise ReductionError(
+            f"no good reading of {signal.name} where the run stands unloaded",
+            expected="a few seconds of good samples at standstill",
+            do="Look at the start of the log for missing or saturated samples.",
+        )
     noise = []
     for frames in picked:
         residual = signal.values[frames] - signal.values[frames].mean()
-        n_effective = effective_size(residual).n_effective
-        u = float(residual.std(ddof=1)) / math.sqrt(n_effective)
+        # A zero that wanders through its whole idle stretch is worth two readings at least.
+        n_effective = max(effective_size(residual).n_effective, 2.0)
+        u = u_of_mean(residual, n_effective)
         noise.append((u, max(n_effective - 1.0, 1.0)))
     u, dof = max(noise)
     return Zero(
