@@ -15,6 +15,7 @@ from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 Length = TypeVar("Length", float, FloatArray)
 
 _MM = 1e-3
+_LAW_LIMIT = 0.5  # of the gap between the radius laws, beyond which the other would be stated
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +79,7 @@ class Geometry:
             for radius, error in zip((self.outer_m, self.inner_m), errors[:2], strict=True)
         )
         by_law: FloatArray = effective_radius(outer, inner, self.law)
-        drawn: FloatArray = by_law + self.gap_m / math.sqrt(3) * errors[2]
+        drawn: FloatArray = by_law + _LAW_LIMIT * self.gap_m / math.sqrt(3) * errors[2]
         return drawn
 
 
@@ -126,8 +127,8 @@ def pack_geometry(pack: Pack) -> Geometry:
     """Return the geometry of `pack` with its sources of uncertainty.
 
     The two radii are measured apart, each with `radius_u_mm`.  The true pressure
-    distribution lies somewhere about the stated law; the gap between the two
-    laws is taken as the half-width of a rectangular distribution
+    distribution lies between the two laws, and the stated one is the nearer: the
+    error is rectangular with half the gap between the laws as its half-width
     (JCGM 100:2008, 4.3.7) and is shared by all packs under the same law, because
     one rig presses them all alike.
     """
@@ -138,7 +139,7 @@ def pack_geometry(pack: Pack) -> Geometry:
     gap = effective_radius(outer, inner, "uniform-pressure") - effective_radius(
         outer, inner, "uniform-wear"
     )
-    shifts = [by_outer * u_radius, by_inner * u_radius, gap / math.sqrt(3)]
+    shifts = [by_outer * u_radius, by_inner * u_radius, _LAW_LIMIT * gap / math.sqrt(3)]
     return Geometry(
         faces=pack.friction_faces,
         radius_m=radius,

@@ -88,7 +88,7 @@ def test_the_radius_law_reaches_to_its_limits_and_no_further(make_run):
     points, readings = points_and_readings(run, drafts)
     points = replace(points, u_random=np.full(len(points), 1e-12))
     ((_, values),) = drawn_blocks(points, readings, draws=DRAWS)
-    gap = geometry.gap_m / geometry.radius_m
+    gap = geometry.gap_m / 2 / geometry.radius_m  # the stated law is the nearer one
     ends = points.mu / (1 + np.array([[gap], [-gap]]))
     np.testing.assert_allclose([values.min(axis=1), values.max(axis=1)], ends, rtol=1e-4)
     # So the linear interval, 1.96 standard deviations, is wider than the truth: 0.95 sqrt(3).

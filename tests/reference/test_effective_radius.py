@@ -72,5 +72,5 @@ def test_pack_geometry_carries_both_radii_and_the_law():
     assert by_id["inner-radius:A1"] * 0.249203392437 == pytest.approx(8.69063e-5, rel=1e-5)
     gap = effective_radius(73.075, 60.275, "uniform-pressure") - (73.075 + 60.275) / 2
     assert by_id["radius-law:uniform-pressure"] == pytest.approx(
-        gap / np.sqrt(3) / 66.8797744, rel=1e-8
+        gap / 2 / np.sqrt(3) / 66.8797744, rel=1e-8
     )

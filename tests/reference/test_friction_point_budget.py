@@ -146,7 +146,7 @@ def by_gtc(records, window_s):
     outer, inner = GTC.ureal(RADII["outer"], 0.05), GTC.ureal(RADII["inner"], 0.05)
     radius = 2 * (outer**3 - inner**3) / (3 * (outer**2 - inner**2)) * 1e-3
     gap = radius.x - (outer.x + inner.x) / 2 * 1e-3
-    return torque / (2 * (radius + GTC.ureal(0, gap / math.sqrt(3))) * load)
+    return torque / (2 * (radius + GTC.ureal(0, gap / 2 / math.sqrt(3))) * load)
 
 
 def by_uncertainties(records, window_s):
@@ -167,7 +167,7 @@ def by_uncertainties(records, window_s):
     outer, inner = ufloat(RADII["outer"], 0.05), ufloat(RADII["inner"], 0.05)
     radius = 2 * (outer**3 - inner**3) / (3 * (outer**2 - inner**2)) * 1e-3
     gap = radius.n - (outer.n + inner.n) / 2 * 1e-3
-    return torque / (2 * (radius + ufloat(0, gap / math.sqrt(3))) * load)
+    return torque / (2 * (radius + ufloat(0, gap / 2 / math.sqrt(3))) * load)
 
 
 def test_the_same_by_another_package(measured):
