@@ -85,7 +85,7 @@ def static_ratios(
 
 def _follows_speed(fit: FrictionFit) -> bool:
     return any(
-        p.axis == "slip_speed_m_s" and p.name not in fit.not_identified
+        "slip_speed_m_s" in p.axes and p.name not in fit.not_identified
         for p in law(fit.law).parameters
     )
 

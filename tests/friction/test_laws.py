@@ -14,6 +14,7 @@ THETA = {
     "constant": np.array([0.12]),
     "log-speed": np.array([0.12, -0.004, -0.0008, -0.06]),
     "stribeck": np.array([0.10, 0.14, 0.05, 1.3, 0.005, -0.0008, -0.06]),
+    "quadratic": np.array([0.12, -0.04, -0.05, -0.06, 0.012, 0.03, 0.05, 0.02, -0.03, 0.04]),
 }
 
 
@@ -72,7 +73,49 @@ def test_stribeck_values_at_given_speeds():
 
 def test_every_law_gives_its_level_at_the_reference():
     reference = Conditions(0.1, 80.0, 1.0)
-    assert law("log-speed").mu(reference, THETA["log-speed"], REFERENCE) == pytest.approx(0.12)
+    for name in ("log-speed", "quadratic"):
+        assert law(name).mu(reference, THETA[name], REFERENCE) == pytest.approx(0.12)
+
+
+def test_quadratic_value_by_hand():
+    """x = ln 2, y = 0.6, z = -ln 4, each term written out."""
+    x, y, z = np.log(2.0), 0.6, -np.log(4.0)
+    exponent = -0.04 * x - 0.05 * y - 0.06 * z + 0.012 * x * x + 0.03 * y * y + 0.05 * z * z
+    exponent += 0.02 * x * y - 0.03 * x * z + 0.04 * y * z
+    value = law("quadratic").mu(Conditions(0.2, 110.0, 0.25), THETA["quadratic"], REFERENCE)
+    assert value == pytest.approx(0.12 * np.exp(exponent), rel=1e-14)
+
+
+def test_quadratic_start_is_exact_for_clean_data():
+    where = conditions()
+    mu = law("quadratic").mu(where, THETA["quadratic"], REFERENCE)
+    (start,) = law("quadratic").starts(where, mu, REFERENCE)
+    assert start == pytest.approx(THETA["quadratic"], rel=1e-9)
+
+
+def layout(speeds, temperatures, pressures):
+    """Every combination of the values given."""
+    return Conditions(*(a.ravel() for a in np.meshgrid(speeds, temperatures, pressures)))
+
+
+@pytest.mark.parametrize(
+    ("where", "lost"),
+    [
+        (layout([0.01, 0.1, 1.0], [40.0, 80.0, 120.0], [0.5, 1.0, 2.0]), ""),
+        (layout([0.01, 0.1, 1.0], [60.0, 61.0, 99.0, 100.0], [0.5, 1.0, 2.0]), "c22"),
+        (layout([0.01, 1.0], [60.0, 100.0], [0.5, 2.0]), "c11 c22 c33"),
+        (layout([0.01, 1.0], [80.0], [0.5, 2.0]), "c11 c33"),
+        (Conditions(np.geomspace(0.01, 1, 9), np.linspace(60, 100, 9), 1.0), "c22 c12"),
+    ],
+)
+def test_terms_that_the_layout_does_not_determine(where, lost):
+    assert law("quadratic").undetermined(where) == set(lost.split())
+
+
+def test_what_the_layout_determines_does_not_depend_on_units_of_the_condition():
+    where = layout([0.01, 1.0], [60.0, 100.0], [0.5, 1.0, 2.0])
+    moved = Conditions(where.slip_speed_m_s * 1e3, where.temperature_c + 300, where.pressure_mpa)
+    assert law("quadratic").undetermined(moved) == law("quadratic").undetermined(where)
 
 
 def test_an_axis_that_hardly_varies_is_not_shown():
@@ -85,7 +128,7 @@ def test_an_axis_that_hardly_varies_is_not_shown():
 
 
 def test_unknown_law_names_the_known_ones():
-    with pytest.raises(FitError, match="constant, log-speed, stribeck"):
+    with pytest.raises(FitError, match="constant, log-speed, stribeck, quadratic"):
         law("hyperbolic")
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from rigdata.errors import FitError
-from rigdata.friction.laws import constant, log_speed, stribeck
+from rigdata.friction.laws import constant, log_speed, quadratic, stribeck
 from rigdata.friction.laws.base import Law
 
-LAWS = MappingProxyType({law.name: law for law in (constant.LAW, log_speed.LAW, stribeck.LAW)})
+_ALL = (constant.LAW, log_speed.LAW, stribeck.LAW, quadratic.LAW)
+LAWS = MappingProxyType({law.name: law for law in _ALL})
 
 
 def law(name: str) -> Law:
