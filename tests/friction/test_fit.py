@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from friction_points import REFERENCE, THETA, Truth, drawn
+from friction_points import OIL, REFERENCE, THETA, Truth, drawn
 from scipy import sparse
 
 from rigdata.errors import FitError, ResultError, Severity
@@ -24,9 +24,9 @@ def fit_of(truth, seed=1, **options):
     return fit_campaign(drawn(truth, np.random.default_rng(seed)), REFERENCE, **options)[NEW]
 
 
-@pytest.mark.parametrize("name", ["constant", "log-speed", "stribeck", "quadratic"])
+@pytest.mark.parametrize("name", THETA)
 def test_the_law_that_made_the_points_is_chosen(name):
-    chosen = [fit_of(Truth(law=name, theta=THETA[name]), seed).law for seed in range(8)]
+    chosen = [fit_of(Truth(law=name, theta=THETA[name]), seed, oil=OIL).law for seed in range(8)]
     assert chosen.count(name) >= 7
 
 
@@ -92,6 +92,14 @@ def test_a_square_between_two_temperatures_is_held():
     fit = fit_campaign(concatenate([cold, hot]), REFERENCE, laws=["quadratic"])[NEW]
     assert fit.not_identified == ("c22",)
     assert any("Test more values of temperature" in str(n) for n in fit.notices)
+
+
+def test_hersey_is_tried_only_with_an_oil_and_may_be_asked_for():
+    assert "hersey" in [s.law for s in fit_of(Truth(), oil=OIL).ranking]
+    truth = Truth(law="hersey", theta=THETA["hersey"])
+    assert fit_of(truth, laws=["hersey"], oil=OIL).law == "hersey"
+    with pytest.raises(FitError, match="needs the viscosity"):
+        fit_of(truth, laws=["hersey"])
 
 
 def test_one_pack_has_no_interval_for_the_next():
@@ -208,6 +216,7 @@ def assert_same(one, other):
     assert one.scatter == other.scatter
     assert dict(one.pulls) == dict(other.pulls)
     assert one.reference == other.reference
+    assert one.oil == other.oil
     assert np.array_equal(one.residual, other.residual)
 
 
@@ -223,10 +232,10 @@ def test_fits_survive_json_to_the_last_bit(packs):
     assert_same(static[NEW], back_static[NEW])
 
 
-@pytest.mark.parametrize("name", ["log-speed", "quadratic"])
+@pytest.mark.parametrize("name", ["log-speed", "quadratic", "hersey"])
 def test_fits_survive_their_file(tmp_path, name):
     truth = Truth(law=name, theta=THETA[name])
-    kinetic = fit_campaign(drawn(truth, np.random.default_rng(6)), REFERENCE)
+    kinetic = fit_campaign(drawn(truth, np.random.default_rng(6)), REFERENCE, oil=OIL)
     assert kinetic[NEW].law == name
     write_fits(tmp_path / "fits.json", kinetic)
     back, static = read_fits(tmp_path / "fits.json")
