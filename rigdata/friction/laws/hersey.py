@@ -12,12 +12,12 @@ temperature, some 4 % over 60 K where viscosity falls by a factor of 5.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
 from rigdata.arrays import FloatArray
-from rigdata.campaign.campaign import Oil
+from rigdata.campaign.campaign import Oil, Reference
 from rigdata.campaign.viscosity import kinematic_viscosity
 from rigdata.friction.conditions import Conditions, ReferenceCondition
 from rigdata.friction.laws import stribeck
@@ -67,7 +67,7 @@ def jacobian(
 ) -> FloatArray:
     """Return the derivatives with respect to mu_k, mu_s, h_s, d, k, c, (n, 6)."""
     place = _over_number(oil, conditions, reference)
-    return np.delete(stribeck.jacobian(place, _with_b(theta), reference), _B, axis=1)
+    return stribeck.jacobian(place, _with_b(theta), reference)[:, _KEPT]
 
 
 def starts(
@@ -75,20 +75,31 @@ def starts(
 ) -> list[FloatArray]:
     """Return the starts of the Stribeck law over the Hersey number."""
     found = stribeck.starts(_over_number(oil, conditions, reference), mu, reference)
-    return [np.delete(theta, _B) for theta in found]
+    return [theta[_KEPT] for theta in found[:_STARTS]]
 
 
 def _over_number(oil: Oil, conditions: Conditions, reference: ReferenceCondition) -> Conditions:
     """Return conditions with h in place of slip speed and one temperature for all."""
-    number = hersey_number(oil, conditions, reference)
-    return Conditions(number, reference.temperature_c, conditions.pressure_mpa)
+    return _kept_over_number(
+        oil, conditions, reference.slip_speed_m_s, reference.temperature_c, reference.pressure_mpa
+    )
+
+
+@lru_cache(maxsize=8)  # a fit asks for the same conditions, which are read-only, many times
+def _kept_over_number(
+    oil: Oil, conditions: Conditions, speed: float, temperature: float, pressure: float
+) -> Conditions:
+    number = hersey_number(oil, conditions, Reference(speed, temperature, pressure))
+    return Conditions(number, temperature, conditions.pressure_mpa)
 
 
 def _with_b(theta: FloatArray) -> FloatArray:
-    return np.insert(theta, _B, 0.0)
+    return np.array([*theta[:_B], 0.0, *theta[_B:]])
 
 
+_STARTS = 2
 _B = stribeck.LAW.names.index("b")
+_KEPT = [i for i, name in enumerate(stribeck.LAW.names) if name != "b"]
 _OWN = {
     "v_s": LawParameter(
         "h_s",
