@@ -28,7 +28,6 @@ from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Block
 from rigdata.friction.fit import split
 from rigdata.friction.joint import JointFit, joint_fit
-from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
@@ -195,7 +194,7 @@ def fit_pair(
     """Fit two groups together, each with the law chosen for it alone."""
     blocks, starts = [], []
     for which in (group, against):
-        form, fit = law(fits[which].law), fits[which]
+        form, fit = fits[which].form, fits[which]
         held = {name: fit.parameters[name] for name in fit.not_identified}
         blocks.append(Block(str(which), own[which], form, held))
         starts.append(fit.theta)

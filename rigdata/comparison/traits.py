@@ -85,13 +85,12 @@ def static_ratios(
 
 def _follows_speed(fit: FrictionFit) -> bool:
     return any(
-        p.axis == "slip_speed_m_s" and p.name not in fit.not_identified
-        for p in law(fit.law).parameters
+        "slip_speed_m_s" in p.axes and p.name not in fit.not_identified for p in fit.form.parameters
     )
 
 
 def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
-    form, place = law(fit.law), _tested(fit, reference)
+    form, place = fit.form, _tested(fit, reference)
     step = _STEP * float(place.slip_speed_m_s[0])
     ends = [
         Conditions(place.slip_speed_m_s + side, place.temperature_c, place.pressure_mpa)
@@ -117,7 +116,7 @@ def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
 def _static_ratio(
     points: FrictionPoints, at_rest: FrictionPoints, fit: FrictionFit, reference: Reference
 ) -> Trait:
-    form, place = law(fit.law), _tested(fit, reference)
+    form, place = fit.form, _tested(fit, reference)
     held = {name: fit.parameters[name] for name in fit.not_identified}
     blocks = [
         Block(f"{fit.group}, static", at_rest, law("constant"), {}),

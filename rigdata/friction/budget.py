@@ -14,7 +14,6 @@ from rigdata.friction.conditions import Conditions, at
 from rigdata.friction.design import Block, assemble
 from rigdata.friction.estimate import kind_of
 from rigdata.friction.joint import JointFit
-from rigdata.friction.laws.registry import law
 from rigdata.friction.mixed_model import Component
 from rigdata.friction.results import FrictionFit, fitted_points
 from rigdata.friction.solution import Solution, solution_at
@@ -96,7 +95,7 @@ def fit_solution(points: FrictionPoints, fit: FrictionFit) -> Solution:
         When a point of the fit is not among `points`.
     """
     held = {name: fit.parameters[name] for name in fit.not_identified}
-    block = Block(str(fit.group), fitted_points(points, fit), law(fit.law), held)
+    block = Block(str(fit.group), fitted_points(points, fit), fit.form, held)
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
     design = assemble([block], fit.reference)
     return solution_at(design, fit.theta, free, fit.estimate.variances)

@@ -112,13 +112,16 @@ def _on_parameters(
     for parameter in chosen.law.parameters:
         if parameter.name not in chosen.held:
             continue
-        axis = parameter.axis
-        if axis is not None and axis not in shown:
+        axis = next((axis for axis in parameter.axes if axis not in shown), None)
+        if axis is not None:
             low, high = getattr(conditions, axis).min(), getattr(conditions, axis).max()
             why = f"tests span only {low:.4g} to {high:.4g} in {_WORDS[axis]}"
             do = f"Test at {_NEEDED[axis]} to find it"
         else:
-            why, do = "the points do not determine it", "Test over a wider range of slip speed"
+            words = " and ".join(_WORDS[axis] for axis in parameter.axes)
+            wider = parameter.name in chosen.law.simpler
+            why = "the points do not determine it"
+            do = f"Test over a wider range of {words}" if wider else f"Test more values of {words}"
         found.append(
             Notice(
                 Severity.NOTE,

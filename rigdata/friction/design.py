@@ -14,6 +14,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -46,7 +47,7 @@ class Block:
     law: Law
     held: Mapping[str, float]
 
-    @property
+    @cached_property
     def conditions(self) -> Conditions:
         """Where the points were measured."""
         return conditions_of(self.points)

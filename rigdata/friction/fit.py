@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rigdata.campaign.campaign import Reference
+from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.checks import notices_of, residual_trend
 from rigdata.friction.design import conditions_of
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
-from rigdata.friction.laws.registry import LAWS, law
+from rigdata.friction.laws.registry import law, laws_for
 from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import FrictionFit, Group, Scatter
 from rigdata.friction.selection import rank
@@ -22,7 +22,11 @@ LEAST_POINTS = 3
 
 
 def fit_campaign(
-    points: FrictionPoints, reference: Reference, *, laws: Sequence[str] | None = None
+    points: FrictionPoints,
+    reference: Reference,
+    *,
+    laws: Sequence[str] | None = None,
+    oil: Oil | None = None,
 ) -> dict[Group, FrictionFit]:
     """Fit the kinetic points of every group that has enough of them.
 
@@ -34,6 +38,8 @@ def fit_campaign(
         Condition that the parameters refer to.
     laws : sequence of str, optional
         Names of the laws to choose from; all by default.
+    oil : Oil, optional
+        Oil that the packs ran in, for the laws that need its viscosity.
 
     Returns
     -------
@@ -43,7 +49,7 @@ def fit_campaign(
     Raises
     ------
     FitError
-        When a law is unknown, a point has no uncertainty or is not above 0, or
+        When a law is unknown or lacks its oil, a point has no uncertainty or is not above 0, or
         no group has enough points.
     """
     groups = split(points, "kinetic")
@@ -54,7 +60,7 @@ def fit_campaign(
             expected=f"at least {LEAST_POINTS} used points of one material and state",
             do="See the runs and points left out, and why",
         )
-    return {g: fit_group(own, g, reference, laws=laws) for g, own in enough.items()}
+    return {g: fit_group(own, g, reference, laws=laws, oil=oil) for g, own in enough.items()}
 
 
 def groups_left_out(points: FrictionPoints) -> tuple[Notice, ...]:
@@ -91,6 +97,7 @@ def fit_group(
     reference: Reference,
     *,
     laws: Sequence[str] | None = None,
+    oil: Oil | None = None,
 ) -> FrictionFit:
     """Fit the used kinetic `points` of one group and choose its law.
 
@@ -99,7 +106,7 @@ def fit_group(
     FitError
         When no law could be fitted.
     """
-    candidates = [law(name) for name in laws or LAWS]
+    candidates = [law(name, oil) for name in laws or laws_for(oil)]
     chosen, ranking = rank(str(group), points, candidates, reference)
     assert chosen.fit is not None
     fit = chosen.fit
@@ -127,6 +134,7 @@ def fit_group(
         point=points.point,
         residual=points.mu / fit.curve - 1.0,
         notices=notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
+        oil=oil,
     )
 
 

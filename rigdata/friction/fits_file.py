@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from rigdata.arrays import FloatArray
-from rigdata.campaign.campaign import Reference
+from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.conditions import AXES
 from rigdata.friction.envelope import Envelope
@@ -82,13 +82,14 @@ def fits_from_dict(
 
 
 def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
-    estimate, form = fit.estimate, law(fit.law)
+    estimate, form = fit.estimate, fit.form
     return {
         "material": fit.group.material,
         "state": fit.group.state,
         "law": fit.law,
         "formula": form.formula,
         "reference": {axis: getattr(fit.reference, axis) for axis in AXES},
+        "oil": None if fit.oil is None else asdict(fit.oil),
         "parameters": [
             {
                 "name": parameter.name,
@@ -136,8 +137,9 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
 
 
 def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
+    oil = Oil(**data["oil"]) if data.get("oil") else None
     by_name = {entry["name"]: entry["value"] for entry in data["parameters"]}
-    theta = np.array([by_name[name] for name in law(data["law"]).names])
+    theta = np.array([by_name[name] for name in law(data["law"], oil).names])
     components, size = data["components"], theta.size
     estimate = Estimate(
         theta=theta,
@@ -176,6 +178,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         notices=tuple(
             Notice(Severity(n["severity"]), n["where"], n["what"], n["do"]) for n in data["notices"]
         ),
+        oil=oil,
     )
 
 

@@ -143,6 +143,8 @@ def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
     shrink = linalg.solve_triangular(lower, scaled.T, lower=True, check_finite=False)
 
     length = np.linalg.norm(model.design, axis=0)
+    if not np.all(length > 0.0):  # a parameter that moves nothing
+        return None
     design = model.design / (root[:, None] * length)
     residual = model.residual / root
     weighted = design - shrink.T @ (shrink @ design)

@@ -9,11 +9,12 @@ from types import MappingProxyType
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
-from rigdata.campaign.campaign import Reference
+from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
+from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import law
 from rigdata.reduction.points import FrictionPoints
 
@@ -158,6 +159,8 @@ class FrictionFit:
         Relative deviation of each point from the law.
     notices : tuple of Notice
         What the user must know.
+    oil : Oil, optional
+        Oil that the packs ran in; None when they ran dry.
     """
 
     group: Group
@@ -178,12 +181,18 @@ class FrictionFit:
     point: TextArray
     residual: FloatArray
     notices: tuple[Notice, ...]
+    oil: Oil | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))
         object.__setattr__(self, "residual", frozen(self.residual))
         for name in ("pulls", "residual_trend"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    @property
+    def form(self) -> Law:
+        """The chosen law itself."""
+        return law(self.law, self.oil)
 
     @property
     def theta(self) -> FloatArray:
@@ -198,11 +207,11 @@ class FrictionFit:
     @property
     def parameters(self) -> dict[str, float]:
         """Parameters by name."""
-        return dict(zip(law(self.law).names, self.theta.tolist(), strict=True))
+        return dict(zip(self.form.names, self.theta.tolist(), strict=True))
 
     def predict(self, conditions: Conditions) -> Prediction:
         """Return the coefficient and its intervals at `conditions`."""
-        form = law(self.law)
+        form = self.form
         mu = form.mu(conditions, self.theta, self.reference)
         gradient = form.jacobian(conditions, self.theta, self.reference)
         return interpret(self.estimate, mu, gradient, self.envelope.contains(conditions))

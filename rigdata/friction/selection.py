@@ -124,8 +124,9 @@ def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidat
 
 def _candidate(label: str, points: FrictionPoints, law: Law, reference: Reference) -> Candidate:
     """Fit one law, holding what the tests cannot show."""
-    shown = shown_axes(conditions_of(points))
-    hidden = [p for p in law.parameters if p.axis is not None and p.axis not in shown]
+    conditions = conditions_of(points)
+    shown, lost = shown_axes(conditions), law.undetermined(conditions)
+    hidden = [p for p in law.parameters if not shown.issuperset(p.axes) or p.name in lost]
     if any(p.neutral is None for p in hidden):
         return _failed(law, "the slip speed was varied too little for this law")
     neutral = {p.name: p.neutral for p in law.parameters if p.neutral is not None}

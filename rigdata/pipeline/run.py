@@ -108,8 +108,8 @@ def run_campaign(
         results cannot be written.  The results are written whole or not at all.
     """
     chosen_exporters(formats)  # wrong options are told before the work, not after it
-    known_laws(laws)
     campaign = read_campaign(Path(path))
+    known_laws(laws, campaign)
     folder = results_folder(campaign, out)
     check_replaceable(folder, force=force, keep=read_files(campaign))
     say = progress or _silent

@@ -64,14 +64,14 @@ def fit_points(
     points: FrictionPoints, campaign: Campaign, *, laws: Sequence[str] | None = None
 ) -> Fits:
     """Fit every group; one that cannot be fitted does not stop the others."""
-    known_laws(laws)
+    known_laws(laws, campaign)
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
     for group, own in split(points, "kinetic").items():
         if len(own) < LEAST_POINTS:
             continue
         try:
-            kinetic[group] = fit_group(own, group, campaign.reference, laws=laws)
+            kinetic[group] = fit_group(own, group, campaign.reference, laws=laws, oil=campaign.oil)
             notices += kinetic[group].notices
         except FitError as fault:
             notices.append(Notice(Severity.LEFT_OUT, str(group), fault.what, fault.do))
@@ -79,10 +79,10 @@ def fit_points(
     return Fits(kinetic, static, (*notices, *more))
 
 
-def known_laws(laws: Sequence[str] | None) -> None:
-    """Raise FitError when one of `laws` is unknown."""
+def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:
+    """Raise FitError when one of `laws` is unknown or needs an oil that there is not."""
     for name in laws or ():
-        law(name)
+        law(name, campaign.oil)
 
 
 def compare(

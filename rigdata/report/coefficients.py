@@ -10,7 +10,6 @@ from rigdata.figures.curves import condition_curve, speed_curve
 from rigdata.friction.conditions import Conditions, shown_axes
 from rigdata.friction.design import conditions_of
 from rigdata.friction.laws.base import Law
-from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit, fitted_points
 from rigdata.quantities import QUANTITIES
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
@@ -128,7 +127,7 @@ def _change(fit: FrictionFit, coordinate: str) -> Content:
     ends = (float(fit.envelope.low[i]), float(fit.envelope.high[i]))
     reference = {name: getattr(fit.reference, name) for name in _AXIS_WORDS}
     where = Conditions(**{**reference, coordinate: np.array(ends)})
-    form = law(fit.law)
+    form = fit.form
     mu = form.mu(where, fit.theta, fit.reference)
     slope = form.jacobian(where, fit.theta, fit.reference) / mu[:, None]
     gradient = slope[1] - slope[0]  # of ln(mu at the end / mu at the start)
@@ -216,7 +215,7 @@ def _parameters(report: ReportInput) -> list[Element]:
     named: dict[str, list[FrictionFit]] = {}
     for fit in report.ordered_fits.values():
         named.setdefault(fit.law, []).append(fit)
-    return [_law_table(law(name), fits) for name, fits in named.items()]
+    return [_law_table(fits[0].form, fits) for fits in named.values()]
 
 
 def _held(report: ReportInput) -> Content:
@@ -251,7 +250,7 @@ def _law_table(form: Law, fits: Sequence[FrictionFit]) -> Element:
 
 def _parameter(fit: FrictionFit, i: int) -> str:
     value, u = float(fit.theta[i]), float(np.sqrt(fit.covariance[i, i]))
-    if law(fit.law).names[i] in fit.not_identified:
+    if fit.form.names[i] in fit.not_identified:
         return f"{plain(value)}, held"
     return with_u(value, u)
 

@@ -14,7 +14,6 @@ from rigdata.campaign.campaign import Campaign
 from rigdata.errors import Notice, RigdataError, Severity
 from rigdata.friction.conditions import AXES, Conditions
 from rigdata.friction.envelope import PRESSURE_TOLERANCE, SPEED_TOLERANCE, TEMPERATURE_TOLERANCE_K
-from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.tables.grid import Box, choose_grid
@@ -109,7 +108,7 @@ def build_table(
     TableError
         When no grid of a reasonable size keeps the tolerance.
     """
-    form = law(fit.law)
+    form = fit.form
     box = readable_box(fit)
     reference = tuple(float(getattr(fit.reference, name)) for name in AXES)
 

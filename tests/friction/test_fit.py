@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from friction_points import REFERENCE, THETA, Truth, drawn
+from friction_points import OIL, REFERENCE, THETA, Truth, drawn
 from scipy import sparse
 
 from rigdata.errors import FitError, ResultError, Severity
@@ -24,15 +24,15 @@ def fit_of(truth, seed=1, **options):
     return fit_campaign(drawn(truth, np.random.default_rng(seed)), REFERENCE, **options)[NEW]
 
 
-@pytest.mark.parametrize("name", ["constant", "log-speed", "stribeck"])
+@pytest.mark.parametrize("name", THETA)
 def test_the_law_that_made_the_points_is_chosen(name):
-    chosen = [fit_of(Truth(law=name, theta=THETA[name]), seed).law for seed in range(8)]
+    chosen = [fit_of(Truth(law=name, theta=THETA[name]), seed, oil=OIL).law for seed in range(8)]
     assert chosen.count(name) >= 7
 
 
 def test_every_candidate_keeps_its_score():
     fit = fit_of(Truth())
-    assert [s.law for s in fit.ranking] == ["constant", "log-speed", "stribeck"]
+    assert [s.law for s in fit.ranking] == ["constant", "log-speed", "stribeck", "quadratic"]
     (chosen,) = (s for s in fit.ranking if s.chosen)
     assert chosen.law == fit.law == "log-speed"
     assert chosen.n_parameters == 4
@@ -69,6 +69,37 @@ def test_a_stribeck_law_that_the_points_do_not_determine_is_set_aside():
     fit = fit_of(Truth(law="stribeck", theta=THETA["stribeck"], speeds=(0.4, 1.0)))
     assert fit.law != "stribeck"
     assert any("stribeck law set aside" in str(n) for n in fit.notices)
+
+
+def test_quadratic_terms_that_the_tests_cannot_show_are_held_and_named():
+    truth = Truth(law="quadratic", theta=THETA["quadratic"], pressures=(1.0, 1.0))
+    fit = fit_of(truth)
+    assert fit.law == "quadratic"
+    assert fit.not_identified == ("c3", "c33", "c13", "c23")
+    assert all(fit.parameters[name] == 0.0 for name in fit.not_identified)
+    told = [str(n) for n in fit.notices]
+    assert any("c13 (how the effect of slip speed" in n and "pressures a factor" in n for n in told)
+
+
+def test_a_square_between_two_temperatures_is_held():
+    rng = np.random.default_rng(1)
+    truth = Truth(law="quadratic", theta=THETA["quadratic"])
+    cold, hot = (
+        drawn(replace(truth, packs=3, material="rough", temperatures=(t, t + 0.5)), rng, 0.3)
+        for t in (60.0, 100.0)
+    )
+    hot = replace(hot, run=np.char.add(hot.run, "h"), point=np.char.add(hot.point, "h"))
+    fit = fit_campaign(concatenate([cold, hot]), REFERENCE, laws=["quadratic"])[NEW]
+    assert fit.not_identified == ("c22",)
+    assert any("Test more values of temperature" in str(n) for n in fit.notices)
+
+
+def test_hersey_is_tried_only_with_an_oil_and_may_be_asked_for():
+    assert "hersey" in [s.law for s in fit_of(Truth(), oil=OIL).ranking]
+    truth = Truth(law="hersey", theta=THETA["hersey"])
+    assert fit_of(truth, laws=["hersey"], oil=OIL).law == "hersey"
+    with pytest.raises(FitError, match="needs the viscosity"):
+        fit_of(truth, laws=["hersey"])
 
 
 def test_one_pack_has_no_interval_for_the_next():
@@ -185,6 +216,7 @@ def assert_same(one, other):
     assert one.scatter == other.scatter
     assert dict(one.pulls) == dict(other.pulls)
     assert one.reference == other.reference
+    assert one.oil == other.oil
     assert np.array_equal(one.residual, other.residual)
 
 
@@ -200,8 +232,11 @@ def test_fits_survive_json_to_the_last_bit(packs):
     assert_same(static[NEW], back_static[NEW])
 
 
-def test_fits_survive_their_file(tmp_path):
-    kinetic = fit_campaign(drawn(Truth(), np.random.default_rng(6)), REFERENCE)
+@pytest.mark.parametrize("name", ["log-speed", "quadratic", "hersey"])
+def test_fits_survive_their_file(tmp_path, name):
+    truth = Truth(law=name, theta=THETA[name])
+    kinetic = fit_campaign(drawn(truth, np.random.default_rng(6)), REFERENCE, oil=OIL)
+    assert kinetic[NEW].law == name
     write_fits(tmp_path / "fits.json", kinetic)
     back, static = read_fits(tmp_path / "fits.json")
     assert_same(kinetic[NEW], back[NEW])

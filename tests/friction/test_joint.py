@@ -4,22 +4,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from friction_points import REFERENCE, THETA, Truth, drawn
+from friction_points import OIL, REFERENCE, THETA, Truth, drawn
 from scipy import sparse
 
 from rigdata.errors import FitError
 from rigdata.friction.design import Block
 from rigdata.friction.joint import joint_fit
-from rigdata.friction.laws.registry import LAWS, law
+from rigdata.friction.laws.registry import law, laws_for
 from rigdata.reduction.points import FrictionPoints
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 
 def fitted(points, name="log-speed", held=None):
-    return joint_fit([Block("rough (new)", points, law(name), held or {})], REFERENCE)
+    return joint_fit([Block("rough (new)", points, law(name, OIL), held or {})], REFERENCE)
 
 
-@pytest.mark.parametrize("name", LAWS)
+@pytest.mark.parametrize("name", laws_for(OIL))
 def test_parameters_are_recovered_within_their_uncertainty(name):
     truth = Truth(law=name, theta=THETA[name])
     deviations = []

@@ -95,3 +95,9 @@ def test_a_curve_that_overflows_has_no_likelihood():
     )
     with np.errstate(invalid="ignore"):
         assert profile(model, np.zeros(0)) is None
+
+
+def test_a_parameter_that_moves_nothing_has_no_likelihood():
+    """Where mu_s meets mu_k, the speed of the fall between them says nothing."""
+    bare = replace(model(), design=np.stack([np.ones(30), np.zeros(30)], axis=1))
+    assert profile(bare, VARIANCES) is None

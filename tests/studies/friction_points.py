@@ -8,17 +8,20 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import sparse
 
-from rigdata.campaign.campaign import Reference
+from rigdata.campaign.campaign import Oil, Reference
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.laws.registry import law
 from rigdata.reduction.points import FrictionPoints
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 REFERENCE = Reference(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
+OIL = Oil("gear oil", 73.3, 8.86)
 THETA = {
     "constant": (0.12,),
     "log-speed": (0.12, -0.004, -0.0008, -0.06),
     "stribeck": (0.10, 0.14, 0.05, 1.0, 0.005, -0.0008, -0.06),
+    "quadratic": (0.12, -0.04, -0.05, -0.06, 0.012, 0.03, 0.05, 0.02, -0.03, 0.04),
+    "hersey": (0.10, 0.14, 0.5, 1.0, 0.002, -0.06),
 }
 
 
@@ -48,7 +51,7 @@ class Truth:
 
     def mu(self, where: Conditions) -> np.ndarray:
         """The true mean of all packs."""
-        return law(self.law).mu(where, np.array(self.theta), REFERENCE)
+        return law(self.law, OIL).mu(where, np.array(self.theta), REFERENCE)
 
 
 def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> FrictionPoints:

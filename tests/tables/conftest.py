@@ -11,6 +11,7 @@ from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Reference
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.envelope import Envelope, envelope_of
+from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import law
 from rigdata.friction.results import Group, Prediction
 from rigdata.tables.build import build_table
@@ -47,6 +48,10 @@ class HandFit:
     @property
     def covariance(self) -> FloatArray:
         return np.diag((self.theta * np.array([0.01, 0.05, 0.1, 0.1])[: self.theta.size]) ** 2)
+
+    @property
+    def form(self) -> Law:
+        return law(self.law)
 
     @property
     def parameters(self) -> dict[str, float]:

@@ -26,8 +26,8 @@ class LawParameter:
         Its unit, ``1`` for a number.
     meaning : str
         What it is, in words a test engineer uses.
-    axis : str or None
-        The member of `AXES` whose variation the data need to show it.
+    axes : tuple of str
+        The members of `AXES` that the data must vary to show it.
     neutral : float or None
         Value held when the data cannot show it: the law then does without it.
         None where the law has no meaning without the parameter.
@@ -40,7 +40,7 @@ class LawParameter:
     name: str
     unit: str
     meaning: str
-    axis: str | None = None
+    axes: tuple[str, ...] = ()
     neutral: float | None = None
     low: float = -np.inf
     high: float = np.inf
@@ -49,6 +49,7 @@ class LawParameter:
 
 LawFunction = Callable[[Conditions, FloatArray, ReferenceCondition], FloatArray]
 StartFunction = Callable[[Conditions, FloatArray, ReferenceCondition], list[FloatArray]]
+LayoutFunction = Callable[[Conditions], frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,9 @@ class Law:
         Parameters that the law is first tried without, most dispensable first:
         the first is freed when the data determine the rest, and the next are held
         too when they do not.
+    undetermined : function (conditions) -> frozenset of str
+        Parameters that tests laid out like these cannot show although they vary
+        all of its axes.
     """
 
     name: str
@@ -81,6 +85,7 @@ class Law:
     jacobian: LawFunction
     starts: StartFunction
     simpler: tuple[str, ...] = ()
+    undetermined: LayoutFunction = lambda _: frozenset()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -89,10 +94,10 @@ class Law:
 
 
 TEMPERATURE_COEFFICIENT = LawParameter(
-    "b", "1/K", "relative change of mu per kelvin", axis="temperature_c", neutral=0.0
+    "b", "1/K", "relative change of mu per kelvin", axes=("temperature_c",), neutral=0.0
 )
 PRESSURE_EXPONENT = LawParameter(
-    "c", "1", "exponent of the face pressure", axis="pressure_mpa", neutral=0.0
+    "c", "1", "exponent of the face pressure", axes=("pressure_mpa",), neutral=0.0
 )
 
 
@@ -102,8 +107,13 @@ def surroundings(
     """Return the factor ``exp(b (T - T0)) (p / p0)^c`` that laws share, (n,)."""
     exponent = b * (conditions.temperature_c - reference.temperature_c)
     exponent = exponent + c * log_pressure(conditions, reference)
-    factor: FloatArray = np.exp(np.clip(exponent, -_EXPONENT_LIMIT, _EXPONENT_LIMIT))
-    return factor
+    return limited_exp(exponent)
+
+
+def limited_exp(exponent: FloatArray) -> FloatArray:
+    """Return ``exp(exponent)``, kept from overflow, (n,)."""
+    power: FloatArray = np.exp(np.clip(exponent, -_EXPONENT_LIMIT, _EXPONENT_LIMIT))
+    return power
 
 
 def log_pressure(conditions: Conditions, reference: ReferenceCondition) -> FloatArray:

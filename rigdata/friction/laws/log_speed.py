@@ -87,7 +87,7 @@ LAW = Law(
             "a",
             "1",
             "change of mu per e-fold of slip speed",
-            axis="slip_speed_m_s",
+            axes=("slip_speed_m_s",),
             neutral=0.0,
         ),
         TEMPERATURE_COEFFICIENT,
