@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 from xml.etree import ElementTree
@@ -144,11 +145,19 @@ def test_monte_carlo_finds_the_campaign_beside_the_results(beside: Path) -> None
     assert "Both take every spread as known" in " ".join(result.stdout.split())
 
 
-def test_a_point_whose_linear_budget_fails_gets_the_drawn_interval(beside: Path) -> None:
-    """The radius law outweighs the rest, and its rectangle is narrower than a normal curve."""
-    points = read_points(beside / "points.csv", beside / "budget.csv")
+def test_a_point_whose_linear_budget_fails_gets_the_drawn_interval(
+    campaign: Path, tmp_path: Path
+) -> None:
+    """On wide faces the radius law outweighs the rest; its rectangle is narrower than a bell."""
+    wide = Path(shutil.copytree(campaign, tmp_path / "wide"))
+    text = (wide / "campaign.toml").read_text()
+    text = re.sub(r"inner_radius_mm = \S+", "inner_radius_mm = 28.0", text)
+    (wide / "campaign.toml").write_text(text)
+    folder = wide / "wide-results"
+    CliRunner().invoke(main, ["reduce", str(wide), "--out", str(folder)])
+    points = read_points(folder / "points.csv", folder / "budget.csv")
     name = str(points.point[points.method == "ratio"][0])
-    result = invoke(beside, "--point", name, "--monte-carlo", "50000", "--json")
+    result = invoke(folder, "--point", name, "--monte-carlo", "50000", "--json")
     assert result.exit_code == 3, result.output
     content = json.loads(result.stdout)
     drawn = content["budgets"][0]["monte_carlo"]
@@ -156,7 +165,7 @@ def test_a_point_whose_linear_budget_fails_gets_the_drawn_interval(beside: Path)
     assert not drawn["passed"]
     assert drawn["linear_low"] < drawn["low"] < drawn["high"] < drawn["linear_high"]
     assert "use the Monte Carlo interval" in content["warnings"][0]["what"]
-    text = " ".join(invoke(beside, "--point", name, "--monte-carlo", "50000").stdout.split())
+    text = " ".join(invoke(folder, "--point", name, "--monte-carlo", "50000").stdout.split())
     assert "does not pass its test (JCGM 101, 8.1)" in text
     assert "% too wide" in text
 
