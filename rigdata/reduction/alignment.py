@@ -188,9 +188,12 @@ def _in_stretch(corrected: CorrectedRun, stretch: Stretch, step: float) -> Rippl
     size = torque.size
     reach = min(math.ceil(_REACH_S / step), size - 1)
     lags = np.arange(-reach, reach + 1)
-    full = np.correlate(load, torque, mode="full")
-    around = full[size - 1 - reach : size + reach] * size / (size - np.abs(lags))
-    covariance = np.interp(LAGS_S, lags * step, around)
+    # Lag by lag: a full correlation would cost the square of the length.
+    sums = [
+        torque[max(-lag, 0) : size - max(lag, 0)] @ load[max(lag, 0) : size - max(-lag, 0)]
+        for lag in lags.tolist()
+    ]
+    covariance = np.interp(LAGS_S, lags * step, np.array(sums) * size / (size - np.abs(lags)))
     return Ripple(covariance, float(torque @ torque), float(load @ load), step)
 
 
