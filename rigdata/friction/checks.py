@@ -53,9 +53,8 @@ def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
         statistics = [0.0]
         for power in (1, 2):
             column = fit.curve * x**power
-            inner = at.inverse_factors.T @ column
             before = float(np.sum(column**2 * at.inverse_diagonal))
-            left = before - float(inner @ inner)
+            left = float(column @ at.project(column[:, None])[:, 0])
             if left > _LEAST_NEW * before:
                 statistics.append(float(column @ at.projected) / np.sqrt(left))
         found[axis] = float(max(statistics, key=abs))

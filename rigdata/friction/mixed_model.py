@@ -117,6 +117,12 @@ class Profile:
     projected: FloatArray
     weighted_design: FloatArray
 
+    def project(self, columns: FloatArray) -> FloatArray:
+        """Return ``P @ columns`` for (n, k) columns: what they hold beyond the fitted model."""
+        product: FloatArray = self.inverse_diagonal[:, None] * columns
+        product -= self.inverse_factors @ (self.inverse_factors.T @ columns)
+        return product
+
 
 def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
     """Return the likelihood of `model` at `variances`; None where V is no covariance."""
