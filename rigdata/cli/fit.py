@@ -8,21 +8,19 @@ import click
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import (
-    campaign_argument,
+    campaign_or_results,
     force_option,
     json_option,
     laws_option,
-    out_option,
 )
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
-from rigdata.cli.verdicts import condition_words, fit_rows, fit_table
+from rigdata.cli.verdicts import condition_words, fit_rows, fit_table, ranking_table
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
 
 
 @click.command("fit")
-@campaign_argument
-@out_option
+@campaign_or_results
 @force_option
 @laws_option
 @json_option
@@ -31,9 +29,14 @@ def command(
 ) -> None:
     """Fit friction laws to the points of CAMPAIGN and write fits.json.
 
-    CAMPAIGN is a campaign.toml or its folder. The points come from points.csv
-    and budget.csv in the results folder, be they from 'rigdata reduce' or made
-    by hand.
+    CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
+    points come from points.csv and budget.csv in the results folder, be they
+    from 'rigdata reduce' or made by hand.
+
+    Each group lists the laws tried: their number of parameters, how far their
+    AICc is above the least, the log density of packs (or runs) left out against
+    the best law with the standard error of that difference, and why the law was
+    or was not taken.
     """
     read = read_campaign(campaign)
     with progress("fitting", quiet=as_json):
@@ -42,8 +45,9 @@ def command(
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
-        click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:\n")
-        click.echo(fit_table(fits.kinetic, fits.static, laws=True) + "\n")
+        click.echo(ranking_table(fits.kinetic) + "\n")
+        click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
+        click.echo(fit_table(fits.kinetic, fits.static))
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
+
+from rigdata.pipeline.folder import campaign_file
+from rigdata.storage import is_result
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -37,6 +41,32 @@ out_option: Decorator = click.option(
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for the results; 'results' beside the campaign unless told otherwise.",
 )
+
+
+class ResultsPath(CampaignPath):
+    """A campaign.toml, its folder, or a folder with results of a campaign."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path of the campaign file, or that of the results."""
+        path = Path(value)
+        if is_result(path) and not (path / "campaign.toml").is_file():
+            return path
+        return super().convert(value, param, ctx)
+
+
+def campaign_or_results(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a stage its campaign and --out; a results folder stands for both."""
+
+    @functools.wraps(command)
+    def filled(*, place: Path, out: Path | None, **options: Any) -> Any:
+        if not place.is_dir():
+            return command(campaign=place, out=out, **options)
+        campaign = campaign_file(place, do="Give its campaign.toml, and the results with --out.")
+        return command(campaign=campaign, out=out or place, **options)
+
+    return click.argument("place", metavar="CAMPAIGN", type=ResultsPath())(out_option(filled))
+
+
 force_option: Decorator = click.option(
     "--force", is_flag=True, help="Replace a folder that rigdata did not write."
 )

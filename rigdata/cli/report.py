@@ -7,22 +7,22 @@ from pathlib import Path
 import click
 
 from rigdata.campaign.campaign import read_campaign
-from rigdata.cli.options import campaign_argument, force_option, json_option, out_option
+from rigdata.cli.options import campaign_or_results, force_option, json_option
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.stages import report_into
 
 
 @click.command("report")
-@campaign_argument
-@out_option
+@campaign_or_results
 @force_option
 @json_option
 def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> None:
     """Write report.html for CAMPAIGN from what the results folder holds.
 
-    CAMPAIGN is a campaign.toml or its folder. Points, fits, ratios and tables
-    come from the results folder; the logs are read again for the traces.
+    CAMPAIGN is a campaign.toml, its folder, or a folder of its results. Points,
+    fits, ratios and tables come from the results folder; the logs are read
+    again for the traces.
     """
     with progress("reading", quiet=as_json) as show:
         notices, folder = report_into(read_campaign(campaign), out, force=force, progress=show)

@@ -8,10 +8,9 @@ import click
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import (
-    campaign_argument,
+    campaign_or_results,
     force_option,
     json_option,
-    out_option,
     tolerance_option,
 )
 from rigdata.cli.terminal import aligned, finish, show_json, show_notices
@@ -21,16 +20,16 @@ from rigdata.tables.write import table_folders
 
 
 @click.command("tables")
-@campaign_argument
-@out_option
+@campaign_or_results
 @force_option
 @tolerance_option
 @json_option
 def command(campaign: Path, out: Path | None, force: bool, tolerance: float, as_json: bool) -> None:
     """Write the coefficient tables of CAMPAIGN from its fits.
 
-    CAMPAIGN is a campaign.toml or its folder. The fits come from the results
-    folder; each material and state gets a folder of its own.
+    CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
+    fits come from the results folder; each material and state gets a folder of
+    its own.
     """
     read = read_campaign(campaign)
     built, folder = tables_into(read, out, force=force, tolerance=tolerance)

@@ -53,7 +53,8 @@ def interval(low: float, high: float, u: float) -> str:
 def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int = WIDTH) -> str:
     """Return a table as text: numbers to the right, words to the left.
 
-    The widest column is wrapped where the table would be wider than `width`.
+    The widest column is wrapped where the table would be wider than `width`.  A
+    row that is one string is a heading over those that follow.
 
     Examples
     --------
@@ -63,7 +64,8 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
     R1   0.11
     R22   0.1
     """
-    body = [list(row) for row in rows]
+    lines_of = [row if isinstance(row, str) else list(row) for row in rows]
+    body = [row for row in lines_of if not isinstance(row, str)]
     columns = list(zip(*([list(headers), *body]), strict=True))
     widths = [max(map(len, column)) for column in columns]
     widest = widths.index(max(widths))
@@ -72,7 +74,10 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
         widths[widest] = max(widths[widest] + spare, _LEAST_WRAP)
     right = [all(_is_number(cell) for cell in column[1:]) and bool(body) for column in columns]
     lines = []
-    for row in [list(headers), ["-" * w for w in widths], *body]:
+    for row in [list(headers), ["-" * w for w in widths], *lines_of]:
+        if isinstance(row, str):
+            lines.append(row)
+            continue
         for i, part in enumerate(
             textwrap.wrap(row[widest], widths[widest], break_on_hyphens=False) or [""]
         ):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
 from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
-from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.results import FrictionFit, Group, LawScore
 from rigdata.quantities import QUANTITIES
 from rigdata.tables.table import FIELDS
 
@@ -42,16 +43,39 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "runs": fit.n_runs,
             "points": fit.n_points,
             **fit_row(fit, kind),
+            "ranking": [asdict(score) for score in fit.ranking],
         }
         for group, fit in fits.items()
     ]
 
 
-def fit_table(kinetic: Fits, static: Fits, *, laws: bool = False) -> str:
-    """Return one row a group and kind: mu at the reference condition with its intervals.
+def ranking_table(fits: Fits) -> str:
+    """Return every law tried for each group, and in a few words why it was or was not taken.
 
-    The last column is the number of packs, or with `laws` the law.
+    Akaike's criterion is given above its least, and the log density of what was
+    left out against the best law, with the standard error of that difference.
     """
+    rows: list[Sequence[str]] = []
+    for group, fit in fits.items():
+        lowest = min((s.aicc for s in fit.ranking if s.aicc is not None), default=0.0)
+        rows += [str(group), *(_law_row(score, lowest) for score in fit.ranking)]
+    return aligned(["  law", "par", "AICc", "left out", "why"], rows)
+
+
+def _law_row(score: LawScore, lowest: float) -> list[str]:
+    rise = "-" if score.aicc is None else _short(score.aicc - lowest)
+    loss, u = score.left_out_loss, score.left_out_loss_u
+    told = "-" if loss is None or u is None else f"{_short(-loss)} +- {_short(u)}"
+    best = "best" if loss == 0.0 else told
+    return [f"  {score.law}", str(score.n_parameters), rise, best, score.reason]
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}" if abs(value) < 99.95 else f"{value:.0f}"
+
+
+def fit_table(kinetic: Fits, static: Fits) -> str:
+    """Return one row a group and kind: mu at the reference condition with its intervals."""
     rows = []
     for kind, fits in (("kinetic", kinetic), ("static", static)):
         for group, fit in fits.items():
@@ -61,9 +85,8 @@ def fit_table(kinetic: Fits, static: Fits, *, laws: bool = False) -> str:
             more = interval(row["next_pack_low"], row["next_pack_high"], u)
             mark = "" if row["inside_envelope"] else " *"
             name = f"{group}, static" if kind == "static" else str(group)
-            last = fit.law if laws else str(fit.n_packs)
-            rows.append([name, rounded(row["mu"], u) + mark, mean, more, last])
-    headers = ["group", "mu", "mean of packs", "one more pack", "law" if laws else "packs"]
+            rows.append([name, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs)])
+    headers = ["group", "mu", "mean of packs", "one more pack", "packs"]
     text = aligned(headers, rows)
     if any("*" in row[1] for row in rows):
         text += "\n* not tested at this condition: drawn out from the law"

@@ -80,6 +80,8 @@ class LawScore:
         Whether this law was taken.
     remark : str
         Why it was set aside, or which parameters were held.
+    reason : str
+        Why it was or was not taken, in a few words.
     """
 
     law: str
@@ -91,6 +93,7 @@ class LawScore:
     identified: bool
     chosen: bool
     remark: str
+    reason: str = ""
 
 
 @dataclass(frozen=True, eq=False)

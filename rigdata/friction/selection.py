@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import FloatArray, TextArray
 from rigdata.campaign.campaign import Reference
 from rigdata.errors import FitError
 from rigdata.friction.conditions import shown_axes
@@ -32,6 +32,7 @@ _LEAST_LOSS_U = 1.0  # log density: with three packs the standard error itself i
 _MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
 _MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
 _SPARE_POINTS = 2
+_SET_ASIDE = "set aside: "
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,25 +78,63 @@ def rank(
             expected="; ".join(f"{c.law.name}: {c.score.remark}" for c in found),
         )
     found = _with_losses(found, usable)
-    chosen = _choose(found, usable)
-    scores = [replace(c.score, chosen=i == chosen) for i, c in enumerate(found)]
+    chosen, reasons = _choose(found, usable, _left_out(points)[0])
+    scores = [
+        replace(c.score, chosen=i == chosen, reason=reasons.get(i, c.score.reason))
+        for i, c in enumerate(found)
+    ]
     return found[chosen], tuple(scores)
 
 
-def _choose(found: Sequence[Candidate], usable: Sequence[int]) -> int:
+def _choose(
+    found: Sequence[Candidate], usable: Sequence[int], unit: str
+) -> tuple[int, dict[int, str]]:
+    """Return the law to take, and why each usable one is taken or not."""
     lowest = min(found[i].score.aicc or 0.0 for i in usable)
-
-    def loss_within(i: int, errors: float) -> bool:
-        loss, u = found[i].score.left_out_loss, found[i].score.left_out_loss_u
-        return loss is None or u is None or loss <= errors * max(u, _LEAST_LOSS_U)
+    behind = {i: (found[i].score.aicc or 0.0) - lowest for i in usable}
+    errors = {i: _loss_in_errors(found[i].score) for i in usable}
 
     def supported(i: int) -> bool:
-        behind = (found[i].score.aicc or 0.0) - lowest
-        return behind <= AICC_MARGIN or (behind <= AICC_REACH and loss_within(i, 1.0))
+        close = behind[i] <= AICC_REACH and errors[i] <= 1.0
+        return (behind[i] <= AICC_MARGIN or close) and errors[i] <= CLEARLY
 
-    good = [i for i in usable if supported(i) and loss_within(i, CLEARLY)]
+    good = [i for i in usable if supported(i)]
     best = [i for i in usable if (found[i].score.left_out_loss or 0.0) <= 0.0]
-    return min(good or best, key=lambda i: (found[i].score.n_parameters, i))
+    chosen = min(good or best, key=lambda i: (found[i].score.n_parameters, i))
+    reasons = {}
+    for i in usable:
+        more = found[i].score.n_parameters - found[chosen].score.n_parameters
+        if i == chosen:
+            reasons[i] = _why_taken(found[i].score, len(usable), behind[i], errors[i], bool(good))
+        elif i in good:
+            reasons[i] = (
+                f"as good, with {more} more parameters" if more else "as good, but no better"
+            )
+        elif errors[i] > CLEARLY or behind[i] <= AICC_REACH:
+            size = f"{errors[i]:.{1 if errors[i] < 10.0 else 0}f}"
+            reasons[i] = f"{size} s.e. worse on {unit} left out"
+        else:
+            reasons[i] = f"AICc {behind[i]:.0f} above the best"
+    return chosen, reasons
+
+
+def _loss_in_errors(score: LawScore) -> float:
+    """Return the loss on packs left out in its standard errors, 0 where there is none."""
+    if score.left_out_loss is None or score.left_out_loss_u is None:
+        return 0.0
+    return score.left_out_loss / max(score.left_out_loss_u, _LEAST_LOSS_U)
+
+
+def _why_taken(score: LawScore, n_usable: int, behind: float, errors: float, good: bool) -> str:
+    if not score.identified:
+        return f"taken, though {score.reason.removeprefix(_SET_ASIDE)}"
+    if n_usable == 1:
+        return "taken: the only one the points determine"
+    if not good:
+        return "taken: predicts best, none is good on all"
+    if errors <= 1.0:
+        return "taken: simplest within one standard error"
+    return f"taken: simplest within {AICC_MARGIN:g} of the best AICc"
 
 
 def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidate]:
@@ -204,12 +243,29 @@ def _scored(
         identified=not lost,
         chosen=False,
         remark="; ".join(parts),
+        reason=f"{_SET_ASIDE}{', '.join(lost)} not determined" if lost else "",
     )
-    names = points.pack if np.unique(points.pack).size > 2 else points.run
-    sets = [np.flatnonzero(column) for column in members(names).T]
+    sets = [np.flatnonzero(column) for column in members(_left_out(points)[1]).T]
     return Candidate(law, fit, held, score, leave_out_scores(fit.profile, sets))
 
 
+def _left_out(points: FrictionPoints) -> tuple[str, TextArray]:
+    """Return what is left out in turn, packs or runs, and that of each point."""
+    several = np.unique(points.pack).size > 2
+    return ("packs", points.pack) if several else ("runs", points.run)
+
+
 def _failed(law: Law, remark: str) -> Candidate:
-    score = LawScore(law.name, len(law.parameters), None, None, None, None, False, False, remark)
+    score = LawScore(
+        law=law.name,
+        n_parameters=len(law.parameters),
+        aicc=None,
+        left_out=None,
+        left_out_loss=None,
+        left_out_loss_u=None,
+        identified=False,
+        chosen=False,
+        remark=remark,
+        reason=_SET_ASIDE + remark,
+    )
     return Candidate(law, None, (), score, np.zeros(0))

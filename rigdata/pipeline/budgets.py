@@ -25,7 +25,7 @@ from rigdata.friction.monte_carlo import draw_quantity
 from rigdata.friction.results import Group
 from rigdata.friction.solution import Solution
 from rigdata.friction.what_if import WhatIf, limiting_words, point_what_ifs, what_ifs
-from rigdata.pipeline.folder import COMPARISON_FILE, read_manifest
+from rigdata.pipeline.folder import COMPARISON_FILE, campaign_file, read_manifest
 from rigdata.pipeline.stages import Progress, fits_from_folder, points_from_folder
 from rigdata.reduction.monte_carlo import draw_points
 from rigdata.reduction.points import FrictionPoints
@@ -185,32 +185,25 @@ def campaign_of(folder: Path, given: Path | None = None) -> Campaign:
     folder : Path
         The results folder.
     given : Path, optional
-        The campaign, where it is not beside the results.
+        The campaign, where it is not where it was when the results were made.
 
     Raises
     ------
     ResultError
-        When none is given and that of the manifest is not in the folder above, or
-        has changed since.
+        When none is given and that of the results is not where it was, or has
+        changed since.
     """
     if given is not None:
         return read_campaign(given)
-    entries = read_manifest(folder).get("inputs", [])
-    entry = next((entry for entry in entries if entry.get("role") == "campaign"), None)
-    beside = folder.resolve().parent / entry["name"] if entry else None
-    if entry is None or beside is None or not beside.is_file():
+    found = campaign_file(folder, do="Name it with --campaign.")
+    digests = [e["sha256"] for e in read_manifest(folder)["inputs"] if e["role"] == "campaign"]
+    if sha256(found) not in digests:
         raise ResultError(
-            "the campaign of these results is not beside them",
-            where=str(folder),
-            do="Name it with --campaign.",
-        )
-    if sha256(beside) != entry["sha256"]:
-        raise ResultError(
-            f"{beside.name} has changed since these results were made",
+            f"{found.name} has changed since these results were made",
             where=str(folder),
             do="Run 'rigdata run' again, or name the campaign with --campaign.",
         )
-    return read_campaign(beside)
+    return read_campaign(found)
 
 
 def _account(solution: Solution, where: Conditions, inside: bool) -> Account:

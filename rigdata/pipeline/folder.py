@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rigdata.campaign.campaign import Campaign
+from rigdata.errors import ResultError
 from rigdata.reduction.results import Reduction
 from rigdata.storage import MANIFEST, is_result, read_json, sha256, staged_folder, write_manifest
 
@@ -71,6 +72,7 @@ def results_stage(
             {
                 "format": 1,
                 "campaign": campaign.name,
+                **_campaign_path(campaign, folder),
                 "steps": [*steps, _step(command, options)],
                 "inputs": _inputs(campaign, reduction, before),
                 "records": sorted({r.id for h in campaign.rig.histories.values() for r in h}),
@@ -86,6 +88,38 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         return {}
     content: dict[str, Any] = read_json(folder / MANIFEST)
     return content
+
+
+def campaign_file(folder: Path, *, do: str) -> Path:
+    """Return the campaign.toml that a results folder was made from.
+
+    Parameters
+    ----------
+    folder : Path
+        The results folder.
+    do : str
+        What to do where the campaign is not found.
+
+    Raises
+    ------
+    ResultError
+        When the folder is no result, or the campaign no longer lies where it lay.
+    """
+    manifest = read_manifest(folder)
+    entry = next((e for e in manifest.get("inputs", []) if e.get("role") == "campaign"), None)
+    if entry is None:
+        raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
+    ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
+    places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
+    found = [place for place in places if place.is_file()]
+    if not found:
+        raise ResultError(
+            "the campaign of these results is not where it was when they were made",
+            where=str(folder),
+            expected=str(places[0]),
+            do=do,
+        )
+    return next((place for place in found if sha256(place) == entry["sha256"]), found[0])
 
 
 def provenance(command: str, options: Mapping[str, object]) -> dict[str, str]:
@@ -132,6 +166,14 @@ def _inputs(
         for role, path, h in files
     ]
     return [*named, *logs]
+
+
+def _campaign_path(campaign: Campaign, folder: Path) -> dict[str, str]:
+    """Return the way from the results to the campaign; none between drives."""
+    try:
+        return {"campaign_file": Path(os.path.relpath(campaign.path, folder.resolve())).as_posix()}
+    except ValueError:
+        return {}
 
 
 def _outputs(part: Path) -> list[dict[str, object]]:

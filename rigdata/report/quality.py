@@ -6,7 +6,6 @@ import numpy as np
 
 from rigdata.figures.quality import pulls, residuals
 from rigdata.friction.results import FrictionFit, LawScore
-from rigdata.friction.selection import AICC_MARGIN
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
@@ -131,7 +130,14 @@ def _ranking_table(report: ReportInput) -> Content:
         "Laws compared by predicting whole packs or runs that were left out of the fit. The loss "
         "is in log density against the best law; a loss within its standard error does not tell "
         "two laws apart, and then the simpler one is taken.",
-        ("Material (state)", "Law", "Parameters", "Loss", "Rise of AICc", "Verdict"),
+        (
+            "Material (state)",
+            "Law",
+            "Parameters",
+            "Loss",
+            "Rise of AICc",
+            "Why it was or was not taken",
+        ),
         rows,
         text=(1, 5),
     )
@@ -143,17 +149,9 @@ def _score_row(score: LawScore, lowest_aicc: float) -> tuple[str, ...]:
     told = NO_NUMBER
     if loss is not None and u is not None:
         told = f"{significant(loss, 2)} \N{PLUS-MINUS SIGN} {significant(u, 2)}" if loss else "best"
-    remark = f" ({score.remark})" if score.remark else ""
-    if score.chosen:
-        verdict = "chosen" + remark
-    elif not score.identified or rise is None:
-        verdict = score.remark or "the data do not determine it"
-    elif loss is not None and u is not None and loss > max(u, AICC_MARGIN / 2.0):
-        verdict = "predicts worse" + remark
-    elif rise > AICC_MARGIN:
-        verdict = "explains the points less well for its parameters" + remark
-    else:
-        verdict = "no better, and not simpler" + remark
+    verdict = score.reason or ("taken" if score.chosen else score.remark)
+    if score.remark and score.remark not in verdict:
+        verdict += f" ({score.remark})"
     return (
         score.law,
         str(score.n_parameters),

@@ -170,20 +170,24 @@ def test_a_point_whose_linear_budget_fails_gets_the_drawn_interval(
     assert "% too wide" in text
 
 
-def test_monte_carlo_without_its_campaign_asks_for_it(folder: Path, campaign: Path) -> None:
-    result = invoke(folder, *ROUGH, "--monte-carlo", "20000")
+def test_monte_carlo_without_its_campaign_asks_for_it(
+    folder: Path, campaign: Path, tmp_path: Path
+) -> None:
+    moved = Path(shutil.copytree(folder, tmp_path / "moved" / "far"))
+    result = invoke(moved, *ROUGH, "--monte-carlo", "20000")
     assert result.exit_code == 1
     assert "Name it with --campaign" in result.stderr
-    named = invoke(folder, *ROUGH, "--monte-carlo", "20000", "--campaign", campaign)
+    named = invoke(moved, *ROUGH, "--monte-carlo", "20000", "--campaign", campaign)
     assert "Monte Carlo, 20000 draws" in named.stdout
 
 
 def test_a_campaign_that_has_changed_is_not_taken(beside: Path, tmp_path: Path) -> None:
-    shutil.copytree(beside, tmp_path / "results")
-    shutil.copy(beside.parent / "campaign.toml", tmp_path)
-    with (tmp_path / "campaign.toml").open("a") as file:
+    place = tmp_path / "another" / "day"
+    shutil.copytree(beside, place / "results")
+    shutil.copy(beside.parent / "campaign.toml", place)
+    with (place / "campaign.toml").open("a") as file:
         file.write("\n# another day\n")
-    result = invoke(tmp_path / "results", *ROUGH, "--monte-carlo", "20000")
+    result = invoke(place / "results", *ROUGH, "--monte-carlo", "20000")
     assert result.exit_code == 1
     assert "campaign.toml has changed since these results were made" in result.stderr
 

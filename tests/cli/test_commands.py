@@ -148,6 +148,56 @@ def test_fit_without_points_says_what_to_do(campaign: Path, tmp_path: Path) -> N
     assert not (tmp_path / "none").exists()
 
 
+def test_a_results_folder_stands_for_its_campaign(results, tmp_path: Path) -> None:
+    out = Path(shutil.copytree(results[0], results[0].parent / "again"))
+    fitted = invoke("fit", out)
+    assert fitted.exit_code in (0, 3), fitted.output
+    assert not (out / "comparison.csv").exists()  # of the fits before
+    assert "grips" in invoke("compare", out).stdout
+    tabled = loaded(invoke("tables", out, "--json"))
+    assert Path(tabled["folder"]) == out
+    elsewhere = invoke("tables", out, "--out", tmp_path / "other")
+    assert elsewhere.exit_code == 1
+    assert "other" in elsewhere.stderr  # which holds no fits
+
+
+def test_results_whose_campaign_moved_say_what_to_give(results, tmp_path: Path) -> None:
+    moved = Path(shutil.copytree(results[0], tmp_path / "far" / "away"))
+    result = invoke("fit", moved)
+    assert result.exit_code == 1
+    assert "is not where it was when they were made; expected" in result.stderr
+    assert "Give its campaign.toml, and the results with --out" in result.stderr
+    assert (moved / "report.html").is_file()
+
+
+def test_results_that_moved_with_their_campaign_are_found(results, campaign, tmp_path) -> None:
+    shutil.copytree(campaign, tmp_path / "study")
+    moved = Path(shutil.copytree(results[0], tmp_path / "study" / "mine"))
+    assert "grips" in invoke("compare", moved).stdout
+
+
+def test_fit_tells_why_each_law_was_or_was_not_taken(results, tmp_path: Path) -> None:
+    out = Path(shutil.copytree(results[0], results[0].parent / "why"))
+    text = invoke("fit", out).stdout
+    lines = text.splitlines()
+    assert all(len(line) <= 80 for line in lines)
+    assert len(lines) <= 40
+    fits = read_fits(out / "fits.json")[0]
+    for group, fit in fits.items():
+        at = lines.index(str(group))
+        told = {line.split()[0]: line for line in lines[at + 1 : at + 1 + len(fit.ranking)]}
+        for score in fit.ranking:
+            assert score.reason
+            assert score.reason[:30] in told[score.law]
+            assert told[score.law].split()[1] == str(score.n_parameters)
+        assert "taken" in told[fit.law]
+        assert sum("taken" in line for line in told.values()) == 1
+    rows = loaded(invoke("fit", out, "--json"))["coefficients"]
+    assert {s["law"]: s["reason"] for s in rows[0]["ranking"]} == {
+        s.law: s.reason for s in next(iter(fits.values())).ranking
+    }
+
+
 def test_an_unknown_law_names_the_known_ones(results, campaign: Path) -> None:
     result = invoke("fit", campaign, "--out", results[0], "--law", "stribek")
     assert result.exit_code == 1

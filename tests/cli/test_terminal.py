@@ -47,6 +47,11 @@ def test_an_interval_without_ends_is_a_dash() -> None:
     assert interval(0.10812, 0.11654, 0.0021) == "0.1081 to 0.1165"
 
 
+def test_a_row_of_one_string_is_a_heading_of_a_table() -> None:
+    lines = aligned(["law", "n"], ["rough (new)", ["constant", "1"], "plain", ["log", "4"]])
+    assert lines.splitlines()[2:] == ["rough (new)", "constant  1", "plain", "log       4"]
+
+
 def test_tables_keep_to_80_columns_and_align() -> None:
     rows = [["R1", "0.11", "good " * 40], ["R222", "-", "short"]]
     text = aligned(["run", "mu", "reason"], rows)

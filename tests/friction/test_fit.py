@@ -1,6 +1,7 @@
 """From points to fits: choice of the law, notices, intervals, files."""
 
 import json
+import re
 from dataclasses import fields, replace
 
 import numpy as np
@@ -38,6 +39,9 @@ def test_every_candidate_keeps_its_score():
     assert chosen.n_parameters == 4
     assert fit.ranking[0].aicc > chosen.aicc + 100
     assert fit.ranking[0].left_out_loss > 10 * chosen.left_out_loss
+    assert chosen.reason == "taken: simplest within one standard error"
+    assert "s.e. worse on packs left out" in fit.ranking[0].reason
+    assert re.fullmatch(r"AICc \d+ above the best", fit.ranking[3].reason)
 
 
 def test_only_the_laws_asked_for_are_tried():
@@ -61,6 +65,7 @@ def test_speed_that_was_not_varied_leaves_no_law_of_speed():
     stribeck = next(s for s in fit.ranking if s.law == "stribeck")
     assert not stribeck.identified
     assert "varied too little" in stribeck.remark
+    assert stribeck.reason == f"set aside: {stribeck.remark}"
     assert "a" in fit.not_identified or fit.law == "constant"
 
 
@@ -68,6 +73,9 @@ def test_a_stribeck_law_that_the_points_do_not_determine_is_set_aside():
     """Only the flat end of the curve was tested."""
     fit = fit_of(Truth(law="stribeck", theta=THETA["stribeck"], speeds=(0.4, 1.0)))
     assert fit.law != "stribeck"
+    (reason,) = (s.reason for s in fit.ranking if s.law == "stribeck")
+    assert reason.startswith("set aside: ")
+    assert reason.endswith("not determined")
     assert any("stribeck law set aside" in str(n) for n in fit.notices)
 
 
