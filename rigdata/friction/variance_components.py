@@ -20,13 +20,16 @@ _HALVINGS = 30
 _LEAST_CURVATURE = 0.05  # of the observed information against the expected
 
 
-def scoring_step(at: Profile, variances: FloatArray) -> tuple[FloatArray, float]:
+def scoring_step(
+    at: Profile, variances: FloatArray, held: BoolArray | None = None
+) -> tuple[FloatArray, float]:
     """Return the next variances, none below 0, and the gain in likelihood they promise.
 
     A Newton step where the observed information is positive, which ends faster
     with few packs, and Fisher scoring elsewhere.  A variance at 0 whose
     likelihood falls upwards stays there.  A step that would cross 0 ends on it,
-    so that one variance at a time is set to 0.
+    so that one variance at a time is set to 0.  Variances that are `held` keep
+    their values.
 
     Returns
     -------
@@ -35,10 +38,12 @@ def scoring_step(at: Profile, variances: FloatArray) -> tuple[FloatArray, float]
         from the maximum the current ones are.
     """
     free: BoolArray = (variances > 0.0) | (at.score > 0.0)
+    if held is not None:
+        free = free & ~held
     if not np.any(free):
         return variances, 0.0
     step = np.zeros_like(variances)
-    step[free] = np.linalg.lstsq(at.information[np.ix_(free, free)], at.score[free], rcond=1e-14)[0]
+    step[free] = np.linalg.lstsq(_curvature(at, free), at.score[free], rcond=1e-14)[0]
     gain = float(step @ at.score)
     crossing = variances + step < 0.0
     # From exactly 0 a step may only go up; the others then move without it.
@@ -54,8 +59,28 @@ def scoring_step(at: Profile, variances: FloatArray) -> tuple[FloatArray, float]
     return np.maximum(moved, 0.0), gain
 
 
+def _curvature(at: Profile, free: BoolArray) -> FloatArray:
+    """Return the observed information of the free variances, the expected where it is too small.
+
+    Scoring alone overshoots for ever where the observed curvature is over twice the expected,
+    as it can be with few packs of very different sizes.
+    """
+    inner = np.ix_(free, free)
+    expected, observed = at.information[inner], at.observed[inner]
+    try:
+        np.linalg.cholesky(observed - _LEAST_CURVATURE * expected)
+    except np.linalg.LinAlgError:
+        return expected
+    return observed
+
+
 def restricted_variances(
-    model: MixedModel, start: FloatArray, *, tolerance: float = 1e-20, steps: int = 200
+    model: MixedModel,
+    start: FloatArray,
+    *,
+    tolerance: float = 1e-20,
+    steps: int = 200,
+    held: BoolArray | None = None,
 ) -> tuple[FloatArray, Profile, bool]:
     """Return the variances of greatest restricted likelihood.
 
@@ -64,11 +89,13 @@ def restricted_variances(
     model : MixedModel
         With beta fixed or linear.
     start : (c,) array
-        Start values, above 0.
+        Start values, 0 or more.
     tolerance : float
         Stop when a full step promises less gain in log likelihood than this.
     steps : int
         Most scoring steps.
+    held : (c,) bool array, optional
+        Variances that keep their start values.
 
     Returns
     -------
@@ -80,7 +107,7 @@ def restricted_variances(
     for _ in range(steps):
         if here is None:
             break
-        target, gain = scoring_step(here, variances)
+        target, gain = scoring_step(here, variances, held)
         step = target - variances
         for halving in range(_HALVINGS):
             trial = variances + step * 0.5**halving

@@ -203,3 +203,13 @@ def test_a_point_without_random_uncertainty_is_refused():
     bare = replace(points, u_random=np.where(np.arange(len(points)) == 5, 0.0, points.u_random))
     with pytest.raises(FitError, match="no random uncertainty"):
         fitted(bare)
+
+
+@pytest.mark.parametrize("seed", [31, 107])
+def test_runs_of_very_different_sizes_settle(seed):
+    """Curvature over twice the expected, about which plain scoring swings for ever."""
+    sizes = ((3, 3), (10, 10), (40, 40))
+    fit = fitted(drawn(Truth(layout=sizes), np.random.default_rng(seed)))
+    at_zero = fit.estimate.variances == 0.0
+    assert np.all(np.abs(fit.profile.score[~at_zero] * fit.estimate.variances[~at_zero]) < 1e-5)
+    assert np.all(fit.profile.score[at_zero] < 0.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -36,6 +37,7 @@ class Truth:
     packs: int = 3
     runs: tuple[int, int] = (4, 6)  # of a pack, least and most
     points: tuple[int, int] = (8, 15)  # of a run
+    layout: tuple[tuple[int, ...], ...] = ()  # points of each run of each pack, instead
     pack_sd: float = 0.02
     run_sd: float = 0.005
     point_sd: float = 0.008  # told to the fit as the random part
@@ -58,11 +60,12 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
     """Draw the points of one group; `gain` is the calibration's error in its uncertainty."""
     gain = rng.normal() if gain is None else gain
     columns, contributions = defaultdict(list), []
-    for i in range(truth.packs):
+    for i in range(len(truth.layout) or truth.packs):
         pack = f"{truth.material}-{truth.state}-{i + 1}"
         pack_error, radius = rng.normal(size=2)
-        for j in range(rng.integers(truth.runs[0], truth.runs[1] + 1)):
-            run, n = f"{pack}-{j + 1}", int(rng.integers(truth.points[0], truth.points[1] + 1))
+        sizes = truth.layout[i] if truth.layout else _random_sizes(truth, rng)
+        for j, n in enumerate(sizes):
+            run = f"{pack}-{j + 1}"
             run_error, zero = rng.normal(size=2)
             where = _sweep(truth, rng, n)
             spread = 1.0 + truth.pack_sd * pack_error + truth.run_sd * run_error
@@ -89,6 +92,12 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
             }
             contributions += [{name: v[k] for name, v in named.items()} for k in range(n)]
     return _points(truth, columns, contributions)
+
+
+def _random_sizes(truth: Truth, rng: np.random.Generator) -> Iterator[int]:
+    """Points of each run of one pack, each number drawn when its run comes up."""
+    for _ in range(rng.integers(truth.runs[0], truth.runs[1] + 1)):
+        yield int(rng.integers(truth.points[0], truth.points[1] + 1))
 
 
 def _sweep(truth: Truth, rng: np.random.Generator, n: int) -> Conditions:
