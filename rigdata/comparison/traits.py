@@ -21,11 +21,10 @@ from rigdata.friction.fit import split
 from rigdata.friction.joint import joint_fit
 from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.slopes import follows, speed_slope
 from rigdata.reduction.points import FrictionPoints
 
 SPEED_SLOPE, STATIC_KINETIC = "dmu/dv", "static/kinetic"
-
-_STEP = 1e-4  # of the slip speed, for the slope
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,8 @@ def speed_slopes(fits: Mapping[Group, FrictionFit], reference: Reference) -> tup
 
     Groups have none when their law does not depend on slip speed.
     """
-    return tuple(_speed_slope(fit, reference) for fit in fits.values() if _follows_speed(fit))
+    following = (fit for fit in fits.values() if follows(fit, "slip_speed_m_s"))
+    return tuple(_speed_slope(fit, reference) for fit in following)
 
 
 def static_ratios(
@@ -83,25 +83,10 @@ def static_ratios(
     return tuple(found)
 
 
-def _follows_speed(fit: FrictionFit) -> bool:
-    return any(
-        "slip_speed_m_s" in p.axes and p.name not in fit.not_identified for p in fit.form.parameters
-    )
-
-
 def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
-    form, place = fit.form, _tested(fit, reference)
-    step = _STEP * float(place.slip_speed_m_s[0])
-    ends = [
-        Conditions(place.slip_speed_m_s + side, place.temperature_c, place.pressure_mpa)
-        for side in (-step, step)
-    ]
-    below, above = (form.mu(end, fit.theta, fit.reference) for end in ends)
-    left, right = (form.jacobian(end, fit.theta, fit.reference) for end in ends)
-    value = float(above[0] - below[0]) / (2.0 * step)
-    gradient = (right - left) / (2.0 * step)
-    half = float(fit.estimate.half_width(gradient)[0])
-    low, high = value - half, value + half
+    place = _tested(fit, reference)
+    slope = speed_slope(fit, place)
+    value, u, low, high = (float(getattr(slope, n)[0]) for n in ("value", "u", "low", "high"))
     where = f"at {condition_text(place)}"
     if low > 0.0:
         words = f"{fit.group}: mu rises with slip speed {where}, which damps chatter"
@@ -109,7 +94,6 @@ def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
         words = f"{fit.group}: mu falls with slip speed {where}, which feeds chatter"
     else:
         words = f"{fit.group}: whether mu rises or falls with slip speed is not resolved {where}"
-    u = float(np.sqrt(fit.estimate.variance(gradient)[0]))
     return Trait(fit.group, SPEED_SLOPE, value, u, low, high, words)
 
 
