@@ -111,6 +111,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("slip_speed_m_s", "v", "m/s", "speed", "slip speed", 0.0, 20.0),
         Quantity("temperature_c", "T", "degC", "temperature", "plate temperature", -30.0, 600.0),
         Quantity("pressure_mpa", "p", "MPa", "pressure", "face pressure", 0.0, 20.0),
+        Quantity("dwell_s", "t", "s", "time", "dwell before breakaway", 0.0, 1e5),
         Quantity("mu", "mu", "1", "number", "friction coefficient", 0.0, 1.0),
         Quantity("service_hours", "t", "h", "service time", "service time", 0.0, 20e3),
     )

@@ -39,6 +39,9 @@ class Reference:
     slip_speed_m_s: Annotated[float, Key("Slip speed.", unit="m/s", above=0, high=100)]
     temperature_c: Annotated[float, Key("Plate temperature.", unit="degC", above=-273.15)]
     pressure_mpa: Annotated[float, Key("Face pressure.", unit="MPa", above=0, high=1000)]
+    dwell_s: Annotated[
+        float | None, Key("Time under load at rest before a breakaway.", unit="s", above=0)
+    ] = None
 
 
 @dataclass(frozen=True)

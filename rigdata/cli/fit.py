@@ -45,7 +45,7 @@ def command(
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
-        click.echo(ranking_table(fits.kinetic) + "\n")
+        click.echo(ranking_table(fits.kinetic, fits.static) + "\n")
         click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
         click.echo(fit_table(fits.kinetic, fits.static))
         click.echo(f"Wrote {folder / FITS_FILE}.")

@@ -74,7 +74,10 @@ json_option: Decorator = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON."
 )
 laws_option: Decorator = click.option(
-    "--law", "laws", multiple=True, help="Law to choose from; more than once for several."
+    "--law",
+    "laws",
+    multiple=True,
+    help="Law to choose from, kinetic or static; more than once for several.",
 )
 margin_option: Decorator = click.option(
     "--margin",

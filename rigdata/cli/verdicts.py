@@ -7,8 +7,9 @@ from dataclasses import asdict
 
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
-from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
+from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
 from rigdata.friction.results import FrictionFit, Group, LawScore
+from rigdata.friction.slopes import follows
 from rigdata.quantities import QUANTITIES
 from rigdata.tables.table import FIELDS
 
@@ -20,12 +21,9 @@ def condition_words(reference: ReferenceCondition) -> str:
     return ", ".join(f"{getattr(reference, name):g} {QUANTITIES[name].unit}" for name in AXES)
 
 
-def fit_row(fit: FrictionFit, kind: str) -> dict[str, float]:
+def fit_row(fit: FrictionFit) -> dict[str, float]:
     """Return what a fit predicts at its reference condition, static friction at no slip."""
-    reference = fit.reference
-    speed = reference.slip_speed_m_s if kind == "kinetic" else 0.0
-    where = Conditions(speed, reference.temperature_c, reference.pressure_mpa)
-    prediction = fit.predict(where)
+    prediction = fit.predict(at(fit.reference))
     row = {name: float(getattr(prediction, name)[0]) for name in FIELDS}
     return {**row, "inside_envelope": bool(prediction.inside[0])}
 
@@ -42,23 +40,24 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "packs": fit.n_packs,
             "runs": fit.n_runs,
             "points": fit.n_points,
-            **fit_row(fit, kind),
+            "dwell_s": fit.reference.dwell_s if follows(fit, DWELL) else None,
+            **fit_row(fit),
             "ranking": [asdict(score) for score in fit.ranking],
         }
         for group, fit in fits.items()
     ]
 
 
-def ranking_table(fits: Fits) -> str:
+def ranking_table(kinetic: Fits, static: Fits) -> str:
     """Return every law tried for each group, and in a few words why it was or was not taken.
 
     Akaike's criterion is given above its least, and the log density of what was
     left out against the best law, with the standard error of that difference.
     """
     rows: list[Sequence[str]] = []
-    for group, fit in fits.items():
+    for name, fit in _named(kinetic, static):
         lowest = min((s.aicc for s in fit.ranking if s.aicc is not None), default=0.0)
-        rows += [str(group), *(_law_row(score, lowest) for score in fit.ranking)]
+        rows += [name, *(_law_row(score, lowest) for score in fit.ranking)]
     return aligned(["  law", "par", "AICc", "left out", "why"], rows)
 
 
@@ -77,20 +76,26 @@ def _short(value: float) -> str:
 def fit_table(kinetic: Fits, static: Fits) -> str:
     """Return one row a group and kind: mu at the reference condition with its intervals."""
     rows = []
-    for kind, fits in (("kinetic", kinetic), ("static", static)):
-        for group, fit in fits.items():
-            row = fit_row(fit, kind)
-            u = row["u_mu"]
-            mean = interval(row["mean_low"], row["mean_high"], u)
-            more = interval(row["next_pack_low"], row["next_pack_high"], u)
-            mark = "" if row["inside_envelope"] else " *"
-            name = f"{group}, static" if kind == "static" else str(group)
-            rows.append([name, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs)])
+    for name, fit in _named(kinetic, static):
+        row = fit_row(fit)
+        u = row["u_mu"]
+        mean = interval(row["mean_low"], row["mean_high"], u)
+        more = interval(row["next_pack_low"], row["next_pack_high"], u)
+        mark = "" if row["inside_envelope"] else " *"
+        after = f" after {fit.reference.dwell_s:g} s" if follows(fit, DWELL) else ""
+        rows.append([name + after, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs)])
     headers = ["group", "mu", "mean of packs", "one more pack", "packs"]
     text = aligned(headers, rows)
     if any("*" in row[1] for row in rows):
         text += "\n* not tested at this condition: drawn out from the law"
     return text
+
+
+def _named(kinetic: Fits, static: Fits) -> list[tuple[str, FrictionFit]]:
+    return [
+        *((str(group), fit) for group, fit in kinetic.items()),
+        *((f"{group}, static", fit) for group, fit in static.items()),
+    ]
 
 
 def ratio_words(ratios: Sequence[Ratio]) -> str:

@@ -7,19 +7,18 @@ kinetic, lets a clutch pack stick and slip (chatter).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rigdata.campaign.campaign import Reference
 from rigdata.comparison.verdict import condition_text
 from rigdata.errors import FitError
-from rigdata.friction.conditions import Conditions, at
+from rigdata.friction.conditions import DWELL, Conditions, at
 from rigdata.friction.design import Block
 from rigdata.friction.envelope import nearest
 from rigdata.friction.fit import split
-from rigdata.friction.joint import joint_fit
-from rigdata.friction.laws.registry import law
+from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.slopes import follows, speed_slope
 from rigdata.reduction.points import FrictionPoints
@@ -66,18 +65,21 @@ def static_ratios(
     static: Mapping[Group, FrictionFit],
     reference: Reference,
 ) -> tuple[Trait, ...]:
-    """Return the mean static coefficient over the kinetic one at the reference condition.
+    """Return the static coefficient over the kinetic one at the reference condition.
 
+    Each at the nearest condition to it that was tested, and both at one temperature
+    and pressure where they can be; the static one after the dwell of its reference.
     Both are fitted together, so that shared errors cancel.  The scatter of one
     pack's static and kinetic coefficients is taken to be independent, which
     makes the interval, if anything, too wide.
     """
     own, at_rest = split(points, "kinetic"), split(points, "static")
     found = []
-    for group in static:
+    for group, rest in static.items():
         if group in kinetic:
+            both = (at_rest[group], own[group])
             try:
-                found.append(_static_ratio(own[group], at_rest[group], kinetic[group], reference))
+                found.append(_static_ratio(both, (rest, kinetic[group]), reference))
             except FitError:
                 continue
     return tuple(found)
@@ -98,22 +100,26 @@ def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
 
 
 def _static_ratio(
-    points: FrictionPoints, at_rest: FrictionPoints, fit: FrictionFit, reference: Reference
+    points: tuple[FrictionPoints, FrictionPoints],
+    fits: tuple[FrictionFit, FrictionFit],
+    reference: Reference,
 ) -> Trait:
-    form, place = fit.form, _tested(fit, reference)
-    held = {name: fit.parameters[name] for name in fit.not_identified}
-    blocks = [
-        Block(f"{fit.group}, static", at_rest, law("constant"), {}),
-        Block(str(fit.group), points, form, held),
-    ]
-    start = np.concatenate([[np.mean(at_rest.mu)], fit.theta])
-    joint = joint_fit(blocks, fit.reference, [start])
-    theta = joint.estimate.theta
-    static, kinetic = theta[0], float(form.mu(place, theta[1:], fit.reference)[0])
-    slope = form.jacobian(place, theta[1:], fit.reference)
-    gradient = np.concatenate([np.full((1, 1), 1.0 / static), -slope / kinetic], axis=1)
+    """Return the ratio of a static to a kinetic fit."""
+    static, kinetic = fits
+    group, joint = kinetic.group, _joint(points, fits)
+    rest = _tested(static, static.reference)
+    slip = replace(rest, slip_speed_m_s=np.array([reference.slip_speed_m_s]))
+    slip = nearest([kinetic.envelope], slip) or slip
+    curves, gradient = [], np.zeros((1, joint.estimate.theta.size))
+    for sign, fit, part, place in zip(
+        (1.0, -1.0), fits, joint.design.columns, (rest, slip), strict=True
+    ):
+        theta = joint.estimate.theta[part]
+        curves.append(float(fit.form.mu(place, theta, fit.reference)[0]))
+        slope = fit.form.jacobian(place, theta, fit.reference)
+        gradient[:, part] = sign * slope / curves[-1]
     half = float(joint.estimate.half_width(gradient)[0])
-    value = static / kinetic
+    value = curves[0] / curves[1]
     low, high = value * np.exp(-half), value * np.exp(half)
     if low > 1.0:
         meaning = "sticks before it slips"
@@ -121,12 +127,35 @@ def _static_ratio(
         meaning = "breaks away below its kinetic friction"
     else:
         meaning = "shows no resolved step at breakaway"
+    where = f"{condition_text(slip)}{_rest_words(static, rest, slip)}"
     words = (
-        f"{fit.group} {meaning}: static over kinetic {value:.3f} "
-        f"({low:.3f} to {high:.3f}) at {condition_text(place)}"
+        f"{group} {meaning}: static over kinetic {value:.3f} ({low:.3f} to {high:.3f}) at {where}"
     )
     u = value * float(np.sqrt(joint.estimate.variance(gradient)[0]))
-    return Trait(fit.group, STATIC_KINETIC, float(value), u, float(low), float(high), words)
+    return Trait(group, STATIC_KINETIC, float(value), u, float(low), float(high), words)
+
+
+def _rest_words(static: FrictionFit, rest: Conditions, slip: Conditions) -> str:
+    """Say of the static coefficient what is not said by the condition of the kinetic one."""
+    words = f", after {float(rest.dwell_s[0]):.2g} s at rest" if follows(static, DWELL) else ""
+    if static.envelope.contains(
+        replace(slip, slip_speed_m_s=rest.slip_speed_m_s, dwell_s=rest.dwell_s)
+    )[0]:
+        return words
+    at_rest = condition_text(rest).partition(", ")[2]
+    return f"{words}; breakaway was tested no nearer than {at_rest}"
+
+
+def _joint(
+    points: tuple[FrictionPoints, FrictionPoints], fits: tuple[FrictionFit, FrictionFit]
+) -> JointFit:
+    """Fit the static and the kinetic points of a group together, each with its law."""
+    blocks = []
+    for kind, own, fit in zip((", static", ""), points, fits, strict=True):
+        held = {name: fit.parameters[name] for name in fit.not_identified}
+        blocks.append(Block(f"{fit.group}{kind}", own, fit.form, held))
+    start = np.concatenate([fit.theta for fit in fits])
+    return joint_fit(blocks, fits[1].reference, [start])
 
 
 def _tested(fit: FrictionFit, reference: Reference) -> Conditions:

@@ -142,7 +142,8 @@ def condition_text(place: Conditions) -> str:
 
 def _two(value: float) -> str:
     """Return `value` with two significant digits, and never in powers of ten."""
-    decimals = max(0, 1 - int(np.floor(np.log10(value)))) if value > 0.0 else 1
+    # Through the two-digit form, so that 0.99999 counts as 1.0.
+    decimals = max(0, 1 - int(f"{value:.1e}".split("e")[1])) if value > 0.0 else 1
     return f"{value:.{decimals}f}"
 
 

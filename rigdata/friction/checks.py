@@ -8,7 +8,9 @@ import numpy as np
 
 from rigdata.errors import Notice, Severity
 from rigdata.friction.conditions import (
-    AXES,
+    ALL_AXES,
+    DWELL,
+    LEAST_DWELL_RATIO,
     LEAST_PRESSURE_RATIO,
     LEAST_SPEED_RATIO,
     LEAST_TEMPERATURE_SPAN_K,
@@ -27,11 +29,13 @@ _NEEDED = {
     "slip_speed_m_s": f"slip speeds a factor of {LEAST_SPEED_RATIO:g} apart",
     "temperature_c": f"temperatures {LEAST_TEMPERATURE_SPAN_K:g} K apart",
     "pressure_mpa": f"pressures a factor of {LEAST_PRESSURE_RATIO:g} apart",
+    DWELL: f"dwells a factor of {LEAST_DWELL_RATIO:g} apart",
 }
 _WORDS = {
     "slip_speed_m_s": "slip speed",
     "temperature_c": "temperature",
     "pressure_mpa": "pressure",
+    DWELL: "dwell",
 }
 
 
@@ -44,7 +48,7 @@ def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
     """
     at, found = fit.profile, {}
     shown = shown_axes(conditions)
-    for axis in AXES:
+    for axis in ALL_AXES:
         if axis not in shown:
             continue
         values = getattr(conditions, axis)
@@ -121,11 +125,14 @@ def _on_parameters(
             wider = parameter.name in chosen.law.simpler
             why = "the points do not determine it"
             do = f"Test over a wider range of {words}" if wider else f"Test more values of {words}"
+        held = f"held at {parameter.neutral:g}"
+        if parameter.neutral and parameter.unit != "1":
+            held += f" {parameter.unit}"
         found.append(
             Notice(
                 Severity.NOTE,
                 where,
-                f"{parameter.name} ({parameter.meaning}) is held at {parameter.neutral:g}: {why}",
+                f"{parameter.name} ({parameter.meaning}) is {held}: {why}",
                 do,
             )
         )

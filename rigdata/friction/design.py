@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -167,15 +167,17 @@ class Design:
 
 _STEP = 1e-4
 _MOVED: tuple[Callable[[Conditions, float], Conditions], ...] = (
-    lambda c, h: Conditions(c.slip_speed_m_s * np.exp(h), c.temperature_c, c.pressure_mpa),
-    lambda c, h: Conditions(c.slip_speed_m_s, c.temperature_c + h, c.pressure_mpa),
-    lambda c, h: Conditions(c.slip_speed_m_s, c.temperature_c, c.pressure_mpa * np.exp(h)),
+    lambda c, h: replace(c, slip_speed_m_s=c.slip_speed_m_s * np.exp(h)),
+    lambda c, h: replace(c, temperature_c=c.temperature_c + h),
+    lambda c, h: replace(c, pressure_mpa=c.pressure_mpa * np.exp(h)),
 )
 
 
 def conditions_of(points: FrictionPoints) -> Conditions:
     """Return the conditions of `points`."""
-    return Conditions(points.slip_speed_m_s, points.temperature_c, points.pressure_mpa)
+    return Conditions(
+        points.slip_speed_m_s, points.temperature_c, points.pressure_mpa, points.dwell_s
+    )
 
 
 def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:

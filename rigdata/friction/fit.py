@@ -12,7 +12,8 @@ from rigdata.friction.checks import notices_of, residual_trend
 from rigdata.friction.design import conditions_of
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
-from rigdata.friction.laws.registry import law, laws_for
+from rigdata.friction.laws.base import Law
+from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import FrictionFit, Group, Scatter
 from rigdata.friction.selection import rank
@@ -99,14 +100,14 @@ def fit_group(
     laws: Sequence[str] | None = None,
     oil: Oil | None = None,
 ) -> FrictionFit:
-    """Fit the used kinetic `points` of one group and choose its law.
+    """Fit the used `points` of one group and one kind, and choose the law.
 
     Raises
     ------
     FitError
-        When no law could be fitted.
+        When a law is unknown, is for the other kind or lacks its oil, or no law could be fitted.
     """
-    candidates = [law(name, oil) for name in laws or laws_for(oil)]
+    candidates = _candidates(str(points.kind[0]), laws, oil)
     chosen, ranking = rank(str(group), points, candidates, reference)
     assert chosen.fit is not None
     fit = chosen.fit
@@ -136,6 +137,18 @@ def fit_group(
         notices=notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
         oil=oil,
     )
+
+
+def _candidates(kind: str, names: Sequence[str] | None, oil: Oil | None) -> list[Law]:
+    """Return the laws to choose from, all for points of `kind` by default."""
+    offered = STATIC_LAWS if kind == "static" else laws_for(oil)
+    wanted = {name: law(name, oil) for name in names or offered}
+    for name in wanted:
+        if name not in offered:
+            raise FitError(
+                f"the {name} law is not for {kind} points", expected="one of " + ", ".join(offered)
+            )
+    return list(wanted.values())
 
 
 def scatter_of(fit: JointFit) -> Scatter:

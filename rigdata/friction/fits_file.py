@@ -12,7 +12,7 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
-from rigdata.friction.conditions import AXES
+from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.registry import law
@@ -88,7 +88,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "state": fit.group.state,
         "law": fit.law,
         "formula": form.formula,
-        "reference": {axis: getattr(fit.reference, axis) for axis in AXES},
+        "reference": {axis: getattr(fit.reference, axis) for axis in ALL_AXES},
         "oil": None if fit.oil is None else asdict(fit.oil),
         "parameters": [
             {
@@ -160,7 +160,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
     return FrictionFit(
         group=Group(data["material"], data["state"]),
         law=data["law"],
-        reference=Reference(**{axis: data["reference"][axis] for axis in AXES}),
+        reference=Reference(**data["reference"]),
         estimate=estimate,
         not_identified=tuple(data["not_identified"]),
         scatter=Scatter(**data["scatter"]),

@@ -124,7 +124,7 @@ class Prediction:
 
 @dataclass(frozen=True, eq=False)
 class FrictionFit:
-    """The law fitted to the kinetic points of one group.
+    """The law fitted to the kinetic or to the static points of one group.
 
     Attributes
     ----------
@@ -133,7 +133,8 @@ class FrictionFit:
     law : str
         Name of the chosen law.
     reference : Reference
-        Condition that the law's parameters refer to.
+        Condition that the law's parameters refer to; for static points with the slip
+        speed 0 and the dwell at which single numbers are quoted.
     estimate : Estimate
         Parameters, covariance and variance components.
     not_identified : tuple of str
@@ -213,11 +214,14 @@ class FrictionFit:
         return dict(zip(self.form.names, self.theta.tolist(), strict=True))
 
     def predict(self, conditions: Conditions) -> Prediction:
-        """Return the coefficient and its intervals at `conditions`."""
-        form = self.form
-        mu = form.mu(conditions, self.theta, self.reference)
-        gradient = form.jacobian(conditions, self.theta, self.reference)
-        return interpret(self.estimate, mu, gradient, self.envelope.contains(conditions))
+        """Return the coefficient and its intervals at `conditions`.
+
+        Where a condition names no dwell, that of the reference is taken.
+        """
+        form, where = self.form, conditions.after(self.reference.dwell_s)
+        mu = form.mu(where, self.theta, self.reference)
+        gradient = form.jacobian(where, self.theta, self.reference)
+        return interpret(self.estimate, mu, gradient, self.envelope.contains(where))
 
 
 def interpret(

@@ -83,7 +83,7 @@ class Change:
 
 
 def follows(fit: FrictionFit, axis: str) -> bool:
-    """Return whether the fitted law moves along one of `AXES`."""
+    """Return whether the fitted law moves along one of `ALL_AXES`."""
     return any(axis in p.axes and p.name not in fit.not_identified for p in fit.form.parameters)
 
 

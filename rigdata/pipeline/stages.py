@@ -12,7 +12,7 @@ from rigdata.comparison.ratios_file import ratios_text, read_ratios
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import read_fits, write_fits
-from rigdata.friction.laws.registry import law
+from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
 from rigdata.pipeline.folder import (
@@ -63,19 +63,27 @@ class Fits:
 def fit_points(
     points: FrictionPoints, campaign: Campaign, *, laws: Sequence[str] | None = None
 ) -> Fits:
-    """Fit every group; one that cannot be fitted does not stop the others."""
+    """Fit every group; one that cannot be fitted does not stop the others.
+
+    Of `laws`, those for kinetic and those for static points are taken for either;
+    where there is none for one of them, all.
+    """
     known_laws(laws, campaign)
+    slipping = [name for name in laws or () if name in laws_for(campaign.oil)]
+    at_rest = [name for name in laws or () if name in STATIC_LAWS]
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
     for group, own in split(points, "kinetic").items():
         if len(own) < LEAST_POINTS:
             continue
         try:
-            kinetic[group] = fit_group(own, group, campaign.reference, laws=laws, oil=campaign.oil)
+            kinetic[group] = fit_group(
+                own, group, campaign.reference, laws=slipping or None, oil=campaign.oil
+            )
             notices += kinetic[group].notices
         except FitError as fault:
             notices.append(Notice(Severity.LEFT_OUT, str(group), fault.what, fault.do))
-    static, more = fit_static(points, campaign.reference)
+    static, more = fit_static(points, campaign.reference, laws=at_rest or None)
     return Fits(kinetic, static, (*notices, *more))
 
 

@@ -120,7 +120,8 @@ def _quality_table(report: ReportInput) -> Content:
 
 def _ranking_table(report: ReportInput) -> Content:
     rows: list[tuple[str, ...]] = []
-    for group, fit in report.ordered_fits.items():
+    resting = {f"{group}, static": fit for group, fit in report.static.items()}
+    for group, fit in [*report.ordered_fits.items(), *resting.items()]:
         ranked = sorted(
             fit.ranking, key=lambda score: (not score.chosen, score.left_out_loss or np.inf)
         )

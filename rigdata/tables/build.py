@@ -12,8 +12,13 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.campaign.campaign import Campaign
 from rigdata.errors import Notice, RigdataError, Severity
-from rigdata.friction.conditions import AXES, Conditions
-from rigdata.friction.envelope import PRESSURE_TOLERANCE, SPEED_TOLERANCE, TEMPERATURE_TOLERANCE_K
+from rigdata.friction.conditions import DWELL, Conditions
+from rigdata.friction.envelope import (
+    DWELL_TOLERANCE,
+    PRESSURE_TOLERANCE,
+    SPEED_TOLERANCE,
+    TEMPERATURE_TOLERANCE_K,
+)
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.tables.grid import Box, choose_grid
@@ -21,6 +26,11 @@ from rigdata.tables.table import FIELDS, CoefficientTable, TableParameter
 
 TOLERANCE = 0.005
 _STEPS_K = (10.0, 5.0, 1.0, 0.5, 0.1)
+_FACTORS = {
+    "slip_speed_m_s": SPEED_TOLERANCE,
+    "pressure_mpa": PRESSURE_TOLERANCE,
+    DWELL: DWELL_TOLERANCE,
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,19 +120,17 @@ def build_table(
     """
     form = fit.form
     box = readable_box(fit)
-    reference = tuple(float(getattr(fit.reference, name)) for name in AXES)
-
+    reference = tuple(float(getattr(fit.reference, name)) for name in fit.envelope.axes)
     promised = FIELDS[:1] + FIELDS[2:] if fit.n_packs > 1 else FIELDS[:1] + FIELDS[2:4]
 
-    def surface(v: FloatArray, temperature: FloatArray, pressure: FloatArray) -> FloatArray:
-        prediction = fit.predict(Conditions(v, temperature, pressure))
+    def surface(*place: FloatArray) -> FloatArray:
+        prediction = fit.predict(Conditions(*place))
         return np.stack([getattr(prediction, name) for name in promised])
 
-    def tested(v: FloatArray, temperature: FloatArray, pressure: FloatArray) -> BoolArray:
-        return fit.envelope.contains(Conditions(v, temperature, pressure))
+    def tested(*place: FloatArray) -> BoolArray:
+        return fit.envelope.contains(Conditions(*place))
 
-    keep = (reference[0], reference[1], reference[2])
-    grid = choose_grid(surface, box, tolerance=tolerance, inside=tested, keep=keep)
+    grid = choose_grid(surface, box, tolerance=tolerance, inside=tested, keep=reference)
     shape = tuple(nodes.size for nodes in grid.axes)
     mesh = Conditions(*(part.ravel() for part in np.meshgrid(*grid.axes, indexing="ij")))
     prediction = fit.predict(mesh)
@@ -131,9 +139,10 @@ def build_table(
         material=fit.group.material,
         state=fit.group.state,
         kind=kind,
-        slip_speed_m_s=grid.slip_speed_m_s,
-        temperature_c=grid.temperature_c,
-        pressure_mpa=grid.pressure_mpa,
+        slip_speed_m_s=grid.axes[0],
+        temperature_c=grid.axes[1],
+        pressure_mpa=grid.axes[2],
+        dwell_s=grid.axes[3] if len(grid.axes) > 3 else None,
         nodes=np.stack([getattr(prediction, name).reshape(shape) for name in FIELDS]),
         inside_envelope=prediction.inside.reshape(shape),
         law=fit.law,
@@ -141,7 +150,7 @@ def build_table(
             TableParameter(p.name, float(value), float(spread) or None, p.unit, p.meaning)
             for p, value, spread in zip(form.parameters, fit.theta, u, strict=True)
         ),
-        reference=keep,
+        reference=reference,
         envelope=fit.envelope,
         tolerance=tolerance,
         error=grid.error,
@@ -154,15 +163,16 @@ def readable_box(fit: FrictionFit) -> Box:
 
     The ends move outward only, and by no more than the envelope's tolerance.
     """
-    low, high = fit.envelope.low.tolist(), fit.envelope.high.tolist()
-    return (
-        (_down(low[0], SPEED_TOLERANCE), _up(high[0], SPEED_TOLERANCE)),
-        (
-            -_up_by_steps(-low[1], TEMPERATURE_TOLERANCE_K),
-            _up_by_steps(high[1], TEMPERATURE_TOLERANCE_K),
-        ),
-        (_down(low[2], PRESSURE_TOLERANCE), _up(high[2], PRESSURE_TOLERANCE)),
-    )
+    ends = {}
+    for axis, low, high in zip(
+        fit.envelope.axes, fit.envelope.low.tolist(), fit.envelope.high.tolist(), strict=True
+    ):
+        if axis in _FACTORS:
+            ends[axis] = _down(low, _FACTORS[axis]), _up(high, _FACTORS[axis])
+        else:
+            room = TEMPERATURE_TOLERANCE_K
+            ends[axis] = -_up_by_steps(-low, room), _up_by_steps(high, room)
+    return tuple(ends.values())
 
 
 def _up(value: float, factor: float) -> float:

@@ -1,6 +1,7 @@
 """The table as comma-separated text: coefficients.csv, and static.csv for breakaway.
 
-One row a node, slip speed slowest.  UTF-8, decimal point, one header line; a
+One row a node, slip speed slowest; static.csv has the dwell before breakaway
+beside the pressure where it is known.  UTF-8, decimal point, one header line; a
 cell is blank where only one pack was tested and there is no next-pack interval.
 """
 
@@ -11,14 +12,17 @@ from pathlib import Path
 
 import numpy as np
 
-from rigdata.friction.conditions import AXES
 from rigdata.storage import write_text
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.table import FIELDS, CoefficientTable
 
 KINETIC = "coefficients.csv"
 STATIC = "static.csv"
-COLUMNS = (*AXES, *FIELDS, "inside_envelope")
+
+
+def columns(table: CoefficientTable) -> tuple[str, ...]:
+    """Return the names of the columns."""
+    return (*table.axis_names, *FIELDS, "inside_envelope")
 
 
 def csv_text(table: CoefficientTable) -> str:
@@ -26,7 +30,7 @@ def csv_text(table: CoefficientTable) -> str:
     mesh = np.meshgrid(*table.axes, indexing="ij")
     numbers = [grid.ravel().tolist() for grid in (*mesh, *table.nodes)]
     flags = ["true" if inside else "false" for inside in table.inside_envelope.ravel()]
-    rows = [",".join(COLUMNS)]
+    rows = [",".join(columns(table))]
     for *values, flag in zip(*numbers, flags, strict=True):
         cells = ["" if math.isnan(value) else repr(value) for value in values]
         rows.append(",".join([*cells, flag]))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from rigdata.friction.conditions import AXES
+from rigdata.friction.conditions import ALL_AXES
 from rigdata.quantities import QUANTITIES
 from rigdata.storage import sha256, write_json
 from rigdata.tables import csv_table, json_table
@@ -33,12 +33,13 @@ _WORDS = {
 def write(table: CoefficientTable, folder: Path) -> tuple[Path, ...]:
     """Write datapackage.json for the files of the table that are in `folder`."""
     names = folder_names([f"{table.material} {table.state}"]).values()
+    tables = {csv_table.KINETIC: (table, f"Kinetic friction coefficient of {table.material}")}
+    if table.static is not None:
+        words = f"Breakaway friction coefficient of {table.material}"
+        tables[csv_table.STATIC] = table.static, words
     resources = [
-        _rows(folder / name, words)
-        for name, words in (
-            (csv_table.KINETIC, f"Kinetic friction coefficient of {table.material}"),
-            (csv_table.STATIC, f"Breakaway friction coefficient of {table.material}"),
-        )
+        _rows(folder / name, words, own)
+        for name, (own, words) in tables.items()
         if (folder / name).exists()
     ]
     content = {
@@ -67,7 +68,7 @@ def stated_hashes(content: dict[str, Any]) -> dict[str, str]:
 EXPORTER = Exporter("datapackage", "open descriptor of the folder", write)
 
 
-def _rows(path: Path, words: str) -> dict[str, Any]:
+def _rows(path: Path, words: str, table: CoefficientTable) -> dict[str, Any]:
     return {
         "profile": "tabular-data-resource",
         "name": path.stem,
@@ -80,15 +81,15 @@ def _rows(path: Path, words: str) -> dict[str, Any]:
         "hash": f"sha256:{sha256(path)}",
         "dialect": {"delimiter": ",", "header": True, "lineTerminator": "\n"},
         "schema": {
-            "fields": [_field(name) for name in csv_table.COLUMNS],
-            "primaryKey": list(AXES),
+            "fields": [_field(name) for name in csv_table.columns(table)],
+            "primaryKey": list(table.axis_names),
             "missingValues": [""],
         },
     }
 
 
 def _field(name: str) -> dict[str, Any]:
-    if name in AXES:
+    if name in ALL_AXES:
         quantity = QUANTITIES[name]
         return {
             "name": name,

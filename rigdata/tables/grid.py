@@ -10,6 +10,7 @@ smaller allowance until the check holds.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,9 +20,9 @@ from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.errors import TableError
 from rigdata.tables.interpolation import Axes, interpolate
 
-Surface = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
-Region = Callable[[FloatArray, FloatArray, FloatArray], BoolArray]
-Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+Surface = Callable[..., FloatArray]  # of slip speed, temperature, pressure, and dwell if any
+Region = Callable[..., BoolArray]
+Box = tuple[tuple[float, float], ...]
 
 MOST_NODES = 20_000
 _FINE = 240  # candidate nodes along an axis
@@ -29,8 +30,8 @@ _LINES = 7  # lines across each of the other axes
 _SAMPLE = 20_000
 _SEED = 20_011
 _ASSURANCE = 0.97  # the check looks at many places, not at all of them
-# Three axes share the tolerance.  A third each always suffices, but the errors seldom meet in
-# one place, so the first trials are bolder and their tables smaller.
+# The axes share the tolerance.  A third each always suffices for three, but the errors seldom
+# meet in one place, so the first trials are bolder and their tables smaller.
 _SHARES = (0.6, 0.5, 0.42, 1.0 / 3.0, 0.25, 0.15, 0.08)
 
 
@@ -40,25 +41,17 @@ class Grid:
 
     Attributes
     ----------
-    slip_speed_m_s, temperature_c, pressure_mpa : (n_v,), (n_t,), (n_p,) float
-        Nodes of each axis, strictly increasing. [m/s, degC, MPa]
+    axes : arrays (n_v,), (n_t,), (n_p,), ...
+        Nodes of each axis, strictly increasing. [m/s, degC, MPa, s]
     error : float
         Largest error of linear interpolation found, as a fraction of mu.
     """
 
-    slip_speed_m_s: FloatArray
-    temperature_c: FloatArray
-    pressure_mpa: FloatArray
+    axes: Axes
     error: float
 
     def __post_init__(self) -> None:
-        for name in ("slip_speed_m_s", "temperature_c", "pressure_mpa"):
-            object.__setattr__(self, name, frozen(getattr(self, name)))
-
-    @property
-    def axes(self) -> Axes:
-        """The nodes of slip speed, temperature and pressure."""
-        return self.slip_speed_m_s, self.temperature_c, self.pressure_mpa
+        object.__setattr__(self, "axes", tuple(frozen(nodes) for nodes in self.axes))
 
 
 def choose_grid(
@@ -67,23 +60,23 @@ def choose_grid(
     *,
     tolerance: float,
     inside: Region | None = None,
-    keep: tuple[float, float, float] | None = None,
+    keep: tuple[float, ...] | None = None,
 ) -> Grid:
     """Choose nodes so that linear interpolation follows `surface` within `tolerance`.
 
     Parameters
     ----------
-    surface : callable (v, T, p) -> (m,) or (k, m) array
+    surface : callable (v, T, p) or (v, T, p, t) -> (m,) or (k, m) array
         mu from the law with its fitted parameters; with k rows, mu is the first
         and the others, such as the ends of its intervals, keep the same
-        promise. [m/s, degC, MPa]
-    box : three (low, high) pairs
+        promise. [m/s, degC, MPa, s]
+    box : three or four (low, high) pairs
         Range of each axis; low may equal high.
     tolerance : float
         Largest allowed error as a fraction of mu.
-    inside : callable (v, T, p) -> (m,) bool array, optional
+    inside : callable of the same -> (m,) bool array, optional
         Where the tolerance must hold; everywhere in the box by default.
-    keep : three floats, optional
+    keep : as many floats, optional
         A condition at which the table shall give the law itself.
 
     Raises
@@ -103,18 +96,18 @@ def choose_grid(
             expected="a positive coefficient wherever the material was tested",
             do="Look at the fit before making a table of it.",
         )
-    lines = [_lines_along(surface, box, axis, region) for axis in range(3)]
+    lines = [_lines_along(surface, box, axis, region) for axis in range(len(box))]
     error = np.inf
     for share in _SHARES:
         axes = tuple(
-            _with(_axis_nodes(lines[axis], share * tolerance), keep and keep[axis])
-            for axis in range(3)
+            _with(_axis_nodes(lines[axis], share * tolerance), keep[axis] if keep else None)
+            for axis in range(len(box))
         )
-        if axes[0].size * axes[1].size * axes[2].size > MOST_NODES:
+        if math.prod(nodes.size for nodes in axes) > MOST_NODES:
             break
-        error = _largest_error(surface, (axes[0], axes[1], axes[2]), region, probe)
+        error = _largest_error(surface, axes, region, probe)
         if error <= _ASSURANCE * tolerance:
-            return Grid(axes[0], axes[1], axes[2], error)
+            return Grid(axes, error)
     raise TableError(
         f"no grid of up to {MOST_NODES} nodes follows the law within {tolerance:.2%}"
         + (f" (the last try reached {error:.2%})" if np.isfinite(error) else ""),
@@ -122,20 +115,18 @@ def choose_grid(
     )
 
 
-def _everywhere(v: FloatArray, _temperature: FloatArray, _pressure: FloatArray) -> BoolArray:
-    return np.ones(v.shape, dtype=np.bool_)
+def _everywhere(*place: FloatArray) -> BoolArray:
+    return np.ones(place[0].shape, dtype=np.bool_)
 
 
 def _sample(box: Box) -> Axes:
     """Random conditions, spread evenly in the logarithm of slip speed for every other one."""
-    unit = np.random.default_rng(_SEED).random((3, _SAMPLE))
-    v, temperature, pressure = (
-        low + (high - low) * share for (low, high), share in zip(box, unit, strict=True)
-    )
+    unit = np.random.default_rng(_SEED).random((len(box), _SAMPLE))
+    place = [low + (high - low) * share for (low, high), share in zip(box, unit, strict=True)]
     (low, high), every_other = box[0], slice(None, None, 2)
     if low > 0.0:
-        v[every_other] = np.clip(low * (high / low) ** unit[0, every_other], low, high)
-    return v, temperature, pressure
+        place[0][every_other] = np.clip(low * (high / low) ** unit[0, every_other], low, high)
+    return tuple(place)
 
 
 def _candidates(low: float, high: float) -> FloatArray:
@@ -149,7 +140,7 @@ def _candidates(low: float, high: float) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class _Lines:
-    """What a surface does along one axis, on lines through the other two.
+    """What a surface does along one axis, on lines through the others.
 
     `values` is (n, k, lines) on the n candidates `fine`; `counts` is (n, 1,
     lines) and says where the tolerance must hold.
@@ -173,7 +164,9 @@ class _Lines:
 def _lines_along(surface: Surface, box: Box, axis: int, region: Region) -> _Lines:
     low, high = box[axis]
     fine = _candidates(low, high) if high > low else np.array([low])
-    spans = [fine if i == axis else np.linspace(*box[i], _LINES) for i in range(3)]
+    spans = [
+        fine if i == axis else np.unique(np.linspace(*ends, _LINES)) for i, ends in enumerate(box)
+    ]
     mesh = [grid.ravel() for grid in np.meshgrid(*spans, indexing="ij")]
     shape = tuple(span.size for span in spans)
     values = np.atleast_2d(surface(*mesh)).reshape(-1, *shape)
@@ -242,5 +235,4 @@ def _between(axes: Axes) -> Axes:
         np.interp(np.arange(4 * nodes.size - 3) / 4.0, np.arange(nodes.size), nodes)
         for nodes in axes
     ]
-    v, temperature, pressure = (part.ravel() for part in np.meshgrid(*finer, indexing="ij"))
-    return v, temperature, pressure
+    return tuple(part.ravel() for part in np.meshgrid(*finer, indexing="ij"))

@@ -1,16 +1,18 @@
-"""Linear interpolation on a grid of slip speed, temperature and pressure.
+"""Linear interpolation on a grid of slip speed, temperature, pressure, and dwell where it has one.
 
-This is what a setup calculator does with the table: linear in slip speed,
-temperature and pressure themselves, one axis after the other (trilinear).
+This is what a setup calculator does with the table: linear in these quantities
+themselves, one axis after the other (trilinear, with a dwell quadrilinear).
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 
 from rigdata.arrays import FloatArray, IntArray
 
-Axes = tuple[FloatArray, FloatArray, FloatArray]
+Axes = tuple[FloatArray, ...]
 
 
 def interpolate(axes: Axes, values: FloatArray, conditions: Axes) -> FloatArray:
@@ -18,12 +20,12 @@ def interpolate(axes: Axes, values: FloatArray, conditions: Axes) -> FloatArray:
 
     Parameters
     ----------
-    axes : three (n_v,), (n_t,), (n_p,) arrays
+    axes : arrays (n_v,), (n_t,), (n_p,), ...
         Nodes of each axis, strictly increasing; one node where an axis was
         held at one value.
-    values : (k, n_v, n_t, n_p) array
+    values : (k, n_v, n_t, n_p, ...) array
         Fields on the nodes.  A NaN node makes the cells around it NaN.
-    conditions : three (m,) arrays
+    conditions : as many (m,) arrays
         Where to read, within the axes (outside, the edge value holds).
 
     Returns
@@ -32,14 +34,14 @@ def interpolate(axes: Axes, values: FloatArray, conditions: Axes) -> FloatArray:
     """
     places = [_place(nodes, at) for nodes, at in zip(axes, conditions, strict=True)]
     result = np.zeros((values.shape[0], conditions[0].size))
-    for corner in np.ndindex(2, 2, 2):
-        index = []
+    for corner in np.ndindex((2,) * len(axes)):
+        index: list[Any] = [slice(None)]
         weight = np.ones(conditions[0].size)
         for upper, (low, high, share) in zip(corner, places, strict=True):
             index.append(high if upper else low)
             weight = weight * (share if upper else 1.0 - share)
         # A corner of weight zero must not spread its NaN.
-        corner_values = values[:, index[0], index[1], index[2]]
+        corner_values = values[tuple(index)]
         result += np.where(weight > 0.0, corner_values * weight, 0.0)
     return result
 

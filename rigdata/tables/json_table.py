@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from rigdata.errors import TableError
-from rigdata.friction.conditions import AXES
+from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.envelope import Envelope
 from rigdata.quantities import QUANTITIES
 from rigdata.storage import write_json
@@ -83,7 +83,7 @@ def _surface(table: CoefficientTable) -> dict[str, Any]:
     return {
         "axes": [
             {"name": name, "unit": QUANTITIES[name].unit, "values": nodes.tolist()}
-            for name, nodes in zip(AXES, table.axes, strict=True)
+            for name, nodes in zip(table.axis_names, table.axes, strict=True)
         ],
         "arrays": arrays,
         "law": table.law,
@@ -91,7 +91,7 @@ def _surface(table: CoefficientTable) -> dict[str, Any]:
             {"name": p.name, "value": p.value, "u": p.u, "unit": p.unit, "meaning": p.meaning}
             for p in table.parameters
         ],
-        "reference": dict(zip(AXES, table.reference, strict=True)),
+        "reference": dict(zip(table.axis_names, table.reference, strict=True)),
         "envelope": table.envelope.to_dict(),
         "interpolation": {
             "method": "linear",
@@ -104,19 +104,19 @@ def _surface(table: CoefficientTable) -> dict[str, Any]:
 
 def _table(content: dict[str, Any], kind: str, static: CoefficientTable | None) -> CoefficientTable:
     surface = content[kind]
-    axes = {axis["name"]: axis["values"] for axis in surface["axes"]}
+    axes = {axis["name"]: np.array(axis["values"], np.float64) for axis in surface["axes"]}
     arrays = surface["arrays"]
     reference = surface["reference"]
     return CoefficientTable(
         material=str(content["material"]),
         state=str(content["state"]),
         kind=kind,
-        **{name: np.array(axes[name], dtype=np.float64) for name in AXES},
+        **axes,
         nodes=np.array([_numbers(arrays[name]) for name in FIELDS], dtype=np.float64),
         inside_envelope=np.array(arrays["inside_envelope"], dtype=np.bool_),
         law=str(surface["law"]),
         parameters=tuple(TableParameter(**parameter) for parameter in surface["parameters"]),
-        reference=(reference[AXES[0]], reference[AXES[1]], reference[AXES[2]]),
+        reference=tuple(float(reference[name]) for name in ALL_AXES if name in axes),
         envelope=Envelope.from_dict(surface["envelope"]),
         tolerance=float(surface["interpolation"]["tolerance"]),
         error=float(surface["interpolation"]["error"]),

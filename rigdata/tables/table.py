@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.errors import Notice, Severity, TableError
-from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.conditions import ALL_AXES, AXES, DWELL, Conditions
 from rigdata.friction.envelope import Envelope, nearest
 from rigdata.quantities import QUANTITIES
 from rigdata.tables.interpolation import Axes, interpolate
@@ -48,9 +48,9 @@ class Reading:
 
     Attributes
     ----------
-    slip_speed_m_s, temperature_c, pressure_mpa : (m,) float
+    slip_speed_m_s, temperature_c, pressure_mpa, dwell_s : (m,) float
         Where the table was read, which is not where it was asked for when
-        `moved`. [m/s, degC, MPa]
+        `moved`; no dwell (NaN) where the table has none. [m/s, degC, MPa, s]
     mu, u_mu : (m,) float
         Coefficient of the material's mean and its standard uncertainty.
     mean_low, mean_high : (m,) float
@@ -67,6 +67,7 @@ class Reading:
     slip_speed_m_s: FloatArray
     temperature_c: FloatArray
     pressure_mpa: FloatArray
+    dwell_s: FloatArray
     mu: FloatArray
     u_mu: FloatArray
     mean_low: FloatArray
@@ -77,14 +78,14 @@ class Reading:
     notices: tuple[Notice, ...]
 
     def __post_init__(self) -> None:
-        for name in (*AXES, *FIELDS):
+        for name in (*ALL_AXES, *FIELDS):
             object.__setattr__(self, name, frozen(getattr(self, name)))
         object.__setattr__(self, "moved", frozen(self.moved, np.bool_))
 
 
 @dataclass(frozen=True, eq=False)
 class CoefficientTable:
-    """Coefficients on a grid of slip speed, temperature and face pressure.
+    """Coefficients on a grid of slip speed, temperature and face pressure, and dwell at rest.
 
     Attributes
     ----------
@@ -95,17 +96,17 @@ class CoefficientTable:
     slip_speed_m_s, temperature_c, pressure_mpa : (n_v,), (n_t,), (n_p,) float
         Nodes of each axis, strictly increasing; one where the axis was held at
         one value. [m/s, degC, MPa]
-    nodes : (6, n_v, n_t, n_p) float
+    nodes : (6, n_v, n_t, n_p) or (6, n_v, n_t, n_p, n_d) float
         `FIELDS` on the grid; the last two are NaN where only one pack was
         tested.
-    inside_envelope : (n_v, n_t, n_p) bool
+    inside_envelope : bool array of the shape of the grid
         Whether a node lies inside the envelope.
     law : str
         Name of the fitted law.
     parameters : tuple of TableParameter
         Its parameters.
-    reference : three floats
-        Condition that the parameters refer to. [m/s, degC, MPa]
+    reference : as many floats as axes
+        Condition that the parameters refer to. [m/s, degC, MPa, s]
     envelope : Envelope
         What was really tested.
     tolerance, error : float
@@ -114,6 +115,9 @@ class CoefficientTable:
         Campaign, packs, counts and hashes; see ``coefficients.schema.json``.
     static : CoefficientTable or None
         The breakaway coefficient, where it was tested.
+    dwell_s : (n_d,) float or None
+        Nodes of the time under load at rest before a breakaway; None for kinetic
+        friction, and where it is not known. [s]
     """
 
     material: str
@@ -126,15 +130,16 @@ class CoefficientTable:
     inside_envelope: BoolArray
     law: str
     parameters: tuple[TableParameter, ...]
-    reference: tuple[float, float, float]
+    reference: tuple[float, ...]
     envelope: Envelope
     tolerance: float
     error: float
     provenance: Mapping[str, object]
     static: CoefficientTable | None = None
+    dwell_s: FloatArray | None = None
 
     def __post_init__(self) -> None:
-        for name in (*AXES, "nodes"):
+        for name in (*self.axis_names, "nodes"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
         object.__setattr__(self, "inside_envelope", frozen(self.inside_envelope, np.bool_))
         object.__setattr__(self, "provenance", MappingProxyType(dict(self.provenance)))
@@ -144,12 +149,17 @@ class CoefficientTable:
         return f"{self.material} ({self.state}), {self.kind}"
 
     @property
+    def axis_names(self) -> tuple[str, ...]:
+        """Slip speed, temperature and pressure, and dwell where the table has one."""
+        return AXES if self.dwell_s is None else ALL_AXES
+
+    @property
     def axes(self) -> Axes:
-        """The nodes of slip speed, temperature and pressure."""
-        return self.slip_speed_m_s, self.temperature_c, self.pressure_mpa
+        """The nodes of each of `axis_names`."""
+        return tuple(getattr(self, name) for name in self.axis_names)
 
     def field(self, name: str) -> FloatArray:
-        """Return one of `FIELDS` on the grid, (n_v, n_t, n_p)."""
+        """Return one of `FIELDS` on the grid."""
         values: FloatArray = self.nodes[FIELDS.index(name)]
         return values
 
@@ -158,6 +168,7 @@ class CoefficientTable:
         slip_speed_m_s: ArrayLike,
         temperature_c: ArrayLike,
         pressure_mpa: ArrayLike,
+        dwell_s: ArrayLike | None = None,
         *,
         outside: Literal["refuse", "nearest"] = "refuse",
     ) -> Reading:
@@ -167,6 +178,9 @@ class CoefficientTable:
         ----------
         slip_speed_m_s, temperature_c, pressure_mpa : array_like
             Conditions; they broadcast together. [m/s, degC, MPa]
+        dwell_s : array_like, optional
+            Time at rest before a breakaway, for a table that has one; that of its
+            reference by default. [s]
         outside : str
             What to do outside the envelope: ``refuse``, or take the
             ``nearest`` value inside and say so in the reading.
@@ -174,16 +188,17 @@ class CoefficientTable:
         Raises
         ------
         TableError
-            When a condition is outside the envelope or not a number.
+            When a condition is outside the envelope or not a number, or a dwell is given to a
+            table without one.
         """
         if outside not in ("refuse", "nearest"):
             raise TableError(f"outside='{outside}'", expected="'refuse' or 'nearest'")
-        given = np.broadcast_arrays(
-            *(
-                np.atleast_1d(np.asarray(c, np.float64))
-                for c in (slip_speed_m_s, temperature_c, pressure_mpa)
-            )
-        )
+        wanted: list[ArrayLike] = [slip_speed_m_s, temperature_c, pressure_mpa]
+        if self.dwell_s is not None:
+            wanted.append(self.reference[-1] if dwell_s is None else dwell_s)
+        elif dwell_s is not None:
+            raise TableError("the table does not depend on a dwell", where=str(self))
+        given = np.broadcast_arrays(*(np.atleast_1d(np.asarray(c, np.float64)) for c in wanted))
         asked = np.stack([part.ravel() for part in given])
         inside, moved, words = self._into_envelope(asked)
         if moved.any() and outside == "refuse":
@@ -193,17 +208,18 @@ class CoefficientTable:
                 expected="a condition inside the envelope that was tested",
                 do="Ask with outside='nearest' for the nearest inside value, or test there.",
             )
-        read = interpolate(self.axes, self.nodes, (inside[0], inside[1], inside[2]))
+        read = interpolate(self.axes, self.nodes, tuple(inside))
         notice = Notice(
             Severity.WARNING,
             str(self),
             f"{words}; the nearest inside value is given ({moved.sum()} of {moved.size} readings)",
         )
-        values = dict(zip((*AXES, *FIELDS), (*inside, *read), strict=True))
+        values = dict(zip((*self.axis_names, *FIELDS), (*inside, *read), strict=True))
+        values.setdefault(DWELL, np.full(moved.size, np.nan))
         return Reading(**values, moved=moved, notices=(notice,) if moved.any() else ())
 
     def _into_envelope(self, asked: FloatArray) -> tuple[FloatArray, BoolArray, str]:
-        """Move conditions (3, m) to the nearest inside; say which moved and why the first did."""
+        """Move conditions (k, m) to the nearest inside; say which moved and why the first did."""
         if not np.isfinite(asked).all():
             raise TableError("a condition is not a number", where=str(self))
         held = np.stack(
@@ -220,22 +236,24 @@ class CoefficientTable:
     def _nearest(self, condition: FloatArray) -> FloatArray:
         """Return the tested condition nearest to `condition`, within the axes."""
         ends = np.array([[nodes[0], nodes[-1]] for nodes in self.axes])
-        lifted = np.maximum(condition, [0.0, -np.inf, ends[2, 0]])  # ln p needs p > 0
+        # ln p and ln t need numbers above 0.
+        lifted = np.maximum(condition, [0.0, -np.inf, *ends[2:, 0]])
         near = nearest([self.envelope], Conditions(*lifted))
-        found = lifted if near is None else np.array([getattr(near, name)[0] for name in AXES])
-        return np.clip(found, ends[:, 0], ends[:, 1])
+        if near is not None:
+            lifted = np.array([getattr(near, name)[0] for name in self.axis_names])
+        return np.clip(lifted, ends[:, 0], ends[:, 1])
 
     def _words(self, asked: FloatArray, beyond: BoolArray, moved: BoolArray) -> str:
         """Say why the first condition that moved is outside."""
         if not moved.any():
             return ""
         j = int(np.flatnonzero(moved)[0])
-        for i, (name, nodes) in enumerate(zip(AXES, self.axes, strict=True)):
+        for i, (name, nodes) in enumerate(zip(self.axis_names, self.axes, strict=True)):
             if beyond[i, j]:
                 return _outside_words(name, asked[i, j], nodes)
         parts = ", ".join(
             f"{value:.4g} {QUANTITIES[name].unit}"
-            for name, value in zip(AXES, asked[:, j], strict=True)
+            for name, value in zip(self.axis_names, asked[:, j], strict=True)
         )
         return f"{parts} lies within the tested ranges, but they were not tested together"
 
@@ -244,7 +262,7 @@ class CoefficientTable:
         shape = tuple(nodes.size for nodes in self.axes)
         if self.kind not in ("kinetic", "static"):
             raise TableError(f"kind '{self.kind}'", where=str(self))
-        for name, nodes in zip(AXES, self.axes, strict=True):
+        for name, nodes in zip(self.axis_names, self.axes, strict=True):
             if nodes.ndim != 1 or not nodes.size or not np.isfinite(nodes).all():
                 raise TableError(f"axis {name} has no usable nodes", where=str(self))
             if np.any(np.diff(nodes) <= 0.0):

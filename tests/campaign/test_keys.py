@@ -19,7 +19,7 @@ from rigdata.errors import CampaignError
 
 TABLES = {
     Campaign: "name rig baseline date reference oil materials packs runs",
-    Reference: "slip_speed_m_s temperature_c pressure_mpa",
+    Reference: "slip_speed_m_s temperature_c pressure_mpa dwell_s",
     Oil: "name kinematic_viscosity_40c_mm2_s kinematic_viscosity_100c_mm2_s density_15c_kg_m3",
     Material: "friction_plate mating_plate note",
     Pack: "material batch state service_hours friction_faces outer_radius_mm inner_radius_mm "
@@ -40,6 +40,7 @@ TABLES = {
 MAY_BE_LEFT_OUT = {
     Campaign: "date oil",
     Oil: "density_15c_kg_m3",
+    Reference: "dwell_s",
     Material: "note",
     Pack: "spline_radius_mm spline_friction plate_thickness_mm thermocouple_depth_mm "
     "plate_conductivity_w_mk",

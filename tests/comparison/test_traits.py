@@ -73,6 +73,49 @@ def test_shared_calibration_cancels_from_static_over_kinetic():
     assert trait.u / trait.value < 0.01
 
 
+def test_static_over_kinetic_follows_the_laws_at_one_condition():
+    """Static 0.13 + 0.002 ln(1 + t) over kinetic 0.12, both with the same factor of T and p."""
+    rng = np.random.default_rng(5)
+    slipping = Truth(pack_sd=0.005)
+    rest = replace(
+        slipping,
+        kind="static",
+        law="dwell",
+        theta=(0.13, 0.002, 1.0, -0.0008, -0.06),
+        dwells=(0.5, 60.0),
+    )
+    points = concatenate([drawn(slipping, rng, 0.5), drawn(rest, rng, 0.5)])
+    kinetic = fit_campaign(points, REFERENCE)
+    values = []
+    for dwell in (2.0, 40.0):
+        reference = replace(REFERENCE, dwell_s=dwell)
+        static, _ = fit_static(points, reference)
+        (trait,) = static_ratios(points, kinetic, static, reference)
+        expected = (0.13 + 0.002 * np.log1p(dwell)) / 0.12
+        assert trait.low < expected < trait.high
+        assert f"after {dwell:.2g} s at rest" in trait.words
+        values.append(trait.value)
+    assert values[1] - values[0] == pytest.approx(0.002 / 0.12 * np.log(41.0 / 3.0), rel=0.25)
+
+
+def test_static_over_kinetic_where_breakaway_was_tested():
+    """Breakaways hot alone: the kinetic one is taken there too, as near as it was tested."""
+    for hot, common in ((100.0, True), (150.0, False)):
+        rng = np.random.default_rng(5)
+        slipping = Truth(pack_sd=0.005, theta=(0.12, -0.004, -0.004, -0.06))
+        rest = replace(
+            slipping, kind="static", law="constant", theta=(0.11,), temperatures=(hot, hot + 4.0)
+        )
+        points = concatenate([drawn(slipping, rng, 0.5), drawn(rest, rng, 0.5)])
+        kinetic, (static, _) = fit_campaign(points, REFERENCE), fit_static(points, REFERENCE)
+        (trait,) = static_ratios(points, kinetic, static, REFERENCE)
+        if common:
+            expected = 0.11 / (0.12 * np.exp(-0.004 * (hot - 80.0)))
+            assert trait.value == pytest.approx(expected, rel=0.02)
+            assert "at 0.10 m/s, 100 degC, 1.0 MPa" in trait.words
+        assert ("tested no nearer than 150 degC" in trait.words) == (not common)
+
+
 def test_no_step_at_breakaway():
     _, (trait,) = at_rest_and_slipping(0.12)
     assert trait.low < 1.0 < trait.high

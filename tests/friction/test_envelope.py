@@ -18,6 +18,54 @@ def cloud(seed=1, n=200):
     )
 
 
+def breakaways() -> Conditions:
+    """Short dwells hot and long ones cold, at one pressure."""
+    return Conditions(0.0, [100.0, 101.0, 40.0, 41.0], 1.5, [1.0, 2.0, 20.0, 50.0])
+
+
+def test_an_envelope_of_breakaways_holds_their_dwell():
+    envelope = envelope_of(breakaways())
+    assert envelope.axes == ("slip_speed_m_s", "temperature_c", "pressure_mpa", "dwell_s")
+    assert envelope.low.tolist() == [0.0, 40.0, 1.5, 1.0]
+    inside = envelope.contains(Conditions(0.0, [70.0, 100.0, 41.0], 1.5, [5.5, 1.1, 55.0]))
+    assert inside.all()
+    outside = Conditions(
+        [0.0, 0.0, 0.0, 0.05], [100.0, 41.0, 70.0, 70.0], 1.5, [30.0, 70.0, np.nan, 5.5]
+    )
+    assert not envelope.contains(outside).any()
+
+
+def test_an_envelope_of_breakaways_survives_json():
+    envelope = envelope_of(breakaways())
+    data = json.loads(json.dumps(envelope.to_dict()))
+    assert data["box"]["dwell_s"] == [1.0, 50.0]
+    back = Envelope.from_dict(data)
+    for name in ("low", "high", "normals", "offsets"):
+        assert np.array_equal(getattr(back, name), getattr(envelope, name))
+    # A file from a version with half the room in every quantity holds the same hull.
+    other = Envelope.from_dict(
+        {
+            **data,
+            "unit": [u / 2 for u in data["unit"]],
+            "offsets": [2 * o for o in data["offsets"]],
+        }
+    )
+    assert np.allclose(other.offsets, envelope.offsets, rtol=1e-12)
+
+
+def test_the_nearest_breakaway_stands_still():
+    found = nearest([envelope_of(breakaways())], Conditions(0.1, 120.0, 1.5, 0.2))
+    assert found is not None
+    assert found.slip_speed_m_s[0] == 0.0
+    assert found.temperature_c[0] == pytest.approx(100.0, abs=1.5)
+    assert found.dwell_s[0] == pytest.approx(1.0, rel=0.05)
+
+
+def test_breakaways_without_a_dwell_have_three_quantities():
+    envelope = envelope_of(Conditions(0.0, [40.0, 100.0], 1.5, [2.0, np.nan]))
+    assert envelope.axes == ("slip_speed_m_s", "temperature_c", "pressure_mpa")
+
+
 def test_every_tested_condition_is_inside():
     assert envelope_of(cloud()).contains(cloud()).all()
 

@@ -7,8 +7,8 @@ import pytest
 
 from rigdata.campaign.campaign import Oil
 from rigdata.errors import FitError
-from rigdata.friction.conditions import Conditions, shown_axes
-from rigdata.friction.laws.registry import law, laws_for
+from rigdata.friction.conditions import Conditions, at, shown_axes
+from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 
 REFERENCE = SimpleNamespace(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
 THETA = {
@@ -17,15 +17,20 @@ THETA = {
     "stribeck": np.array([0.10, 0.14, 0.05, 1.3, 0.005, -0.0008, -0.06]),
     "quadratic": np.array([0.12, -0.04, -0.05, -0.06, 0.012, 0.03, 0.05, 0.02, -0.03, 0.04]),
     "hersey": np.array([0.10, 0.14, 0.5, 1.3, 0.002, -0.06]),
+    "static": np.array([0.13, -0.0008, -0.06]),
+    "dwell": np.array([0.13, 0.0012, 1.7, -0.0008, -0.06]),
 }
 OIL = Oil("gear oil", 73.3, 8.86, 870.0)
-ALL = laws_for(OIL)
+ALL = {**laws_for(OIL), **STATIC_LAWS}
 
 
 def conditions(seed: int = 3, n: int = 40) -> Conditions:
     rng = np.random.default_rng(seed)
     return Conditions(
-        np.geomspace(0.004, 1.5, n), rng.uniform(30.0, 140.0, n), rng.uniform(0.3, 3.0, n)
+        np.geomspace(0.004, 1.5, n),
+        rng.uniform(30.0, 140.0, n),
+        rng.uniform(0.3, 3.0, n),
+        np.exp(rng.uniform(0.0, 5.0, n)),
     )
 
 
@@ -121,6 +126,39 @@ def test_hersey_is_a_candidate_only_where_there_is_an_oil():
         law("hersey")
 
 
+def test_dwell_values_and_derivatives_by_hand():
+    """30 K above, twice the pressure, after e^2 - 1 times t0: 0.13 + 2 a."""
+    theta = np.array([0.13, 0.0012, 1.7, -0.0008, -0.06])
+    dwell = 1.7 * (np.exp(2.0) - 1.0)
+    where = Conditions(0.0, 110.0, 2.0, dwell)
+    factor = np.exp(-0.0008 * 30.0) * 2.0**-0.06
+    level = 0.13 + 2.0 * 0.0012
+    value = law("dwell").mu(where, theta, REFERENCE)
+    assert value == pytest.approx(level * factor, rel=1e-14)
+    by_t0 = -0.0012 / 1.7 * (1.0 - np.exp(-2.0))  # -a t / (t0 (t0 + t))
+    expected = factor * np.array([1.0, 2.0, by_t0, 30.0 * level, np.log(2.0) * level])
+    assert law("dwell").jacobian(where, theta, REFERENCE)[0] == pytest.approx(expected, rel=1e-13)
+
+
+def test_static_laws_never_take_the_logarithm_of_a_slip_speed_of_nought():
+    where = Conditions(np.zeros(6), 80.0, 1.0, np.geomspace(1.0, 100.0, 6))
+    with np.errstate(all="raise"):
+        for name, found in STATIC_LAWS.items():
+            mu = found.mu(where, THETA[name], REFERENCE)
+            assert np.all(np.isfinite(found.jacobian(where, THETA[name], REFERENCE)))
+            assert np.all(np.isfinite(found.starts(where, mu, REFERENCE)))
+    assert shown_axes(where) == {"dwell_s"}
+
+
+def test_dwell_law_without_rise_is_the_static_law_and_at_no_dwell_its_level():
+    where = conditions()
+    level = np.array([0.13, 0.0, 1.7, -0.0008, -0.06])
+    flat = law("static").mu(where, THETA["static"], REFERENCE)
+    assert law("dwell").mu(where, level, REFERENCE) == pytest.approx(flat, rel=1e-15)
+    at_once = Conditions(0.0, 80.0, 1.0, 0.0)
+    assert law("dwell").mu(at_once, THETA["dwell"], REFERENCE) == pytest.approx(0.13)
+
+
 def layout(speeds, temperatures, pressures):
     """Every combination of the values given."""
     return Conditions(*(a.ravel() for a in np.meshgrid(speeds, temperatures, pressures)))
@@ -155,6 +193,16 @@ def test_an_axis_that_hardly_varies_is_not_shown():
     }
 
 
+def test_a_dwell_is_shown_from_a_factor_of_three_where_all_are_known():
+    def shown(*dwell):
+        return shown_axes(Conditions(0.0, 80.0, 1.0, dwell))
+
+    assert shown(1.0, 2.0, 2.99) == frozenset()
+    assert shown(1.0, 2.0, 3.0) == {"dwell_s"}
+    assert shown(1.0, np.nan, 3.0) == frozenset()
+    assert shown(np.nan) == frozenset()
+
+
 def test_unknown_law_names_the_known_ones():
     with pytest.raises(FitError, match="constant, log-speed, stribeck, quadratic"):
         law("hyperbolic")
@@ -165,3 +213,14 @@ def test_conditions_broadcast_and_are_read_only():
     assert where.temperature_c.tolist() == [80.0, 80.0]
     with pytest.raises(ValueError, match="read-only"):
         where.temperature_c[0] = 0.0
+
+
+def test_conditions_keep_their_dwell():
+    where = Conditions(0.0, 80.0, 1.0, [1.0, np.nan, 9.0])
+    assert where.select(np.array([0, 2])).dwell_s.tolist() == [1.0, 9.0]
+    assert where.after(4.0).dwell_s.tolist() == [1.0, 4.0, 9.0]
+    assert np.isnan(where.after(None).dwell_s[1])
+    reference = SimpleNamespace(
+        slip_speed_m_s=0.0, temperature_c=80.0, pressure_mpa=1.0, dwell_s=2.0
+    )
+    assert at(reference).dwell_s.tolist() == [2.0]

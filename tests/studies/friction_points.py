@@ -24,6 +24,7 @@ THETA = {
     "quadratic": (0.12, -0.04, -0.05, -0.06, 0.012, 0.03, 0.05, 0.02, -0.03, 0.04),
     "hersey": (0.10, 0.14, 0.5, 1.0, 0.002, -0.06),
 }
+DWELL_THETA = (0.13, 0.0012, 1.0, -0.0008, -0.06)
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ class Truth:
     speeds: tuple[float, float] = (0.01, 1.0)
     temperatures: tuple[float, float] = (40.0, 120.0)
     pressures: tuple[float, float] = (0.5, 2.0)
+    dwells: tuple[float, float] | None = None  # of the breakaways of a run
     batch: str = field(default="B1")
 
     def mu(self, where: Conditions) -> np.ndarray:
@@ -80,6 +82,7 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
                 "slip_speed_m_s": where.slip_speed_m_s * (truth.kind == "kinetic"),
                 "temperature_c": where.temperature_c,
                 "pressure_mpa": where.pressure_mpa,
+                "dwell_s": where.dwell_s,
                 "mu": mu,
                 "u_random": truth.point_sd * mean,
             }
@@ -104,7 +107,8 @@ def _sweep(truth: Truth, rng: np.random.Generator, n: int) -> Conditions:
     """One speed sweep: the plates warm a little on the way."""
     low, high = truth.temperatures
     warm = rng.uniform(low, high) + min(8.0, (high - low) / 4) * np.linspace(0.0, 1.0, n)
-    return Conditions(np.geomspace(*truth.speeds, n), warm, rng.uniform(*truth.pressures))
+    dwell = np.geomspace(*truth.dwells, n) if truth.dwells else np.nan
+    return Conditions(np.geomspace(*truth.speeds, n), warm, rng.uniform(*truth.pressures), dwell)
 
 
 def _points(truth, columns, contributions) -> FrictionPoints:
@@ -120,7 +124,7 @@ def _points(truth, columns, contributions) -> FrictionPoints:
             "procedure": "speed-sweep", "kind": truth.kind, "method": "ratio",
             "direction": "-", "reason": ""}  # fmt: skip
     numbers = {"service_hours": 0.0, "n_samples": 100, "n_effective": 30.0, "start_s": 0.0,
-               "end_s": 1.0, "dwell_s": np.nan, "used": True}  # fmt: skip
+               "end_s": 1.0, "used": True}  # fmt: skip
     return FrictionPoints(
         **columns,
         **{name: np.full(n, value) for name, value in {**text, **numbers}.items()},

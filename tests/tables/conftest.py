@@ -19,7 +19,7 @@ from rigdata.tables.table import CoefficientTable
 
 REFERENCE = Reference(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
 GROUP = Group("rough on plain", "new")
-THETA = {"mu0": 0.112, "a": 0.0065, "b": -0.0009, "c": -0.06}
+THETA = {"mu0": 0.112, "a": 0.0065, "t0": 1.0, "b": -0.0009, "c": -0.06}
 PROVENANCE = {
     "program": "rigdata",
     "version": "0.1.0",
@@ -47,7 +47,7 @@ class HandFit:
 
     @property
     def covariance(self) -> FloatArray:
-        return np.diag((self.theta * np.array([0.01, 0.05, 0.1, 0.1])[: self.theta.size]) ** 2)
+        return np.diag((self.theta * np.array([0.01, 0.05, 0.1, 0.1, 0.1])[: self.theta.size]) ** 2)
 
     @property
     def form(self) -> Law:
@@ -58,7 +58,7 @@ class HandFit:
         return dict(zip(law(self.law).names, self.theta.tolist(), strict=True))
 
     def predict(self, conditions: Conditions) -> Prediction:
-        form = law(self.law)
+        form, conditions = law(self.law), conditions.after(self.reference.dwell_s)
         mu = form.mu(conditions, self.theta, self.reference)
         slope = form.jacobian(conditions, self.theta, self.reference)
         u = np.sqrt(np.einsum("kp,pq,kq->k", slope, self.covariance, slope))
@@ -110,6 +110,24 @@ def triangle_fit() -> HandFit:
 def static_fit() -> HandFit:
     tested = Conditions(np.zeros(4), [41.0, 41.0, 148.0, 148.0], [0.5, 2.0, 0.5, 2.0])
     return make_fit(name="constant", tested=tested)
+
+
+@pytest.fixture
+def dwell_fit() -> HandFit:
+    """Breakaways at two temperatures and pressures after 1.9 to 58 s at rest."""
+    mesh = np.meshgrid(0.0, [41.0, 90.0, 148.0], [0.5, 2.0], [1.9, 10.0, 58.0])
+    resting = make_fit(name="dwell", tested=Conditions(*(part.ravel() for part in mesh)))
+    return replace(resting, reference=replace(REFERENCE, slip_speed_m_s=0.0, dwell_s=10.0))
+
+
+@pytest.fixture
+def dwell_table(dwell_fit: HandFit) -> CoefficientTable:
+    return build_table(dwell_fit, "static", PROVENANCE)
+
+
+@pytest.fixture
+def with_dwell(table: CoefficientTable, dwell_table: CoefficientTable) -> CoefficientTable:
+    return replace(table, static=dwell_table)
 
 
 @pytest.fixture

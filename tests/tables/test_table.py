@@ -15,7 +15,7 @@ from rigdata.tables.table import FIELDS, CoefficientTable
 
 def inside_sample(table: CoefficientTable, n: int = 3000) -> np.ndarray:
     ends = np.array([[nodes[0], nodes[-1]] for nodes in table.axes]).T
-    at = ends[0] + (ends[1] - ends[0]) * np.random.default_rng(5).random((n, 3))
+    at = ends[0] + (ends[1] - ends[0]) * np.random.default_rng(5).random((n, ends.shape[1]))
     return at[table.envelope.contains(Conditions(*at.T))]
 
 
@@ -36,6 +36,51 @@ def test_at_the_reference_the_table_gives_the_law_itself(
     table: CoefficientTable, fit: FrictionFit
 ) -> None:
     assert table.mu(0.1, 80.0, 1.0).mu[0] == pytest.approx(fit.parameters["mu0"], rel=1e-12)
+
+
+def test_a_dwell_is_read_within_the_tolerance_and_as_scipy_does(
+    dwell_table: CoefficientTable, dwell_fit: FrictionFit
+) -> None:
+    at = inside_sample(dwell_table)
+    read = dwell_table.mu(*at.T)
+    exact = dwell_fit.predict(Conditions(*at.T))
+    assert len(at) > 1000
+    for name in FIELDS[:1] + FIELDS[2:]:
+        off = np.abs(getattr(read, name) - getattr(exact, name)) / exact.mu
+        assert np.max(off) <= dwell_table.tolerance, name
+    oracle = RegularGridInterpolator(dwell_table.axes[1:], dwell_table.field("mu")[0])(at[:, 1:])
+    np.testing.assert_allclose(read.mu, oracle, rtol=1e-12)
+
+
+def test_without_a_dwell_that_of_the_reference_is_read(
+    dwell_table: CoefficientTable, dwell_fit: FrictionFit, table: CoefficientTable
+) -> None:
+    assert [nodes[[0, -1]].tolist() for nodes in dwell_table.axes] == [
+        [0.0, 0.0],
+        [40.0, 150.0],
+        [0.5, 2.0],
+        [1.9, 60.0],
+    ]
+    read = dwell_table.mu(0.0, 80.0, 1.0)
+    expected = dwell_fit.parameters["mu0"] + dwell_fit.parameters["a"] * np.log(11.0)
+    assert read.mu[0] == pytest.approx(expected, rel=1e-12)  # a node
+    assert read.dwell_s.tolist() == [10.0]
+    assert dwell_table.mu(0.0, 80.0, 1.0, 10.0).mu[0] == read.mu[0]
+    assert dwell_table.mu(0.0, 80.0, 1.0, 50.0).mu[0] > read.mu[0]
+    assert np.isnan(table.mu(0.1, 80.0, 1.0).dwell_s[0])
+    with pytest.raises(TableError, match="does not depend on a dwell"):
+        table.mu(0.1, 80.0, 1.0, 10.0)
+
+
+def test_a_dwell_outside_the_tests_is_refused_or_moved(dwell_table: CoefficientTable) -> None:
+    with pytest.raises(
+        TableError, match=r"dwell before breakaway 300 s is outside .* 1\.9 to 60 s"
+    ):
+        dwell_table.mu(0.0, 80.0, 1.0, 300.0)
+    read = dwell_table.mu(0.0, 80.0, 1.0, [10.0, 300.0, 0.0], outside="nearest")
+    assert read.moved.tolist() == [False, True, True]
+    np.testing.assert_allclose(read.dwell_s, [10.0, 58.0, 1.9], rtol=1e-6)
+    np.testing.assert_allclose(read.slip_speed_m_s, 0.0)
 
 
 def test_every_field_is_read_as_scipy_does(table: CoefficientTable) -> None:

@@ -47,7 +47,7 @@ def assert_same(a: CoefficientTable, b: CoefficientTable) -> None:
     np.testing.assert_allclose(a.envelope.normals, b.envelope.normals, rtol=1e-12)
 
 
-@pytest.mark.parametrize("which", ["table", "one_pack_table", "two_kinds"])
+@pytest.mark.parametrize("which", ["table", "one_pack_table", "two_kinds", "with_dwell"])
 def test_round_trip(which: str, request: pytest.FixtureRequest, tmp_path: Path) -> None:
     table = request.getfixturevalue(which)
     back = read_table(write(table, tmp_path))
@@ -78,6 +78,23 @@ def test_the_csv_holds_what_the_table_holds(two_kinds: CoefficientTable, tmp_pat
         np.testing.assert_array_equal([float(row["slip_speed_m_s"]) for row in rows], speeds)
 
 
+def test_static_csv_has_the_dwell_where_it_is_known(
+    with_dwell: CoefficientTable, tmp_path: Path
+) -> None:
+    table = with_dwell.static
+    assert table is not None
+    assert table.dwell_s is not None
+    with (write(with_dwell, tmp_path) / "static.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert ",".join(rows[0]).startswith("slip_speed_m_s,temperature_c,pressure_mpa,dwell_s,mu,")
+    assert len(rows) == table.field("mu").size
+    dwells = np.tile(table.dwell_s, len(rows) // table.dwell_s.size)
+    np.testing.assert_array_equal([float(row["dwell_s"]) for row in rows], dwells)
+    np.testing.assert_array_equal([float(row["mu"]) for row in rows], table.field("mu").ravel())
+    kinetic = (tmp_path / PLACE / "coefficients.csv").read_text().splitlines()[0]
+    assert "dwell" not in kinetic
+
+
 def test_after_one_pack_cells_are_blank_and_numbers_null(
     one_pack_table: CoefficientTable, tmp_path: Path
 ) -> None:
@@ -95,7 +112,7 @@ def test_no_static_file_without_breakaway(table: CoefficientTable, tmp_path: Pat
     assert names == {"coefficients.csv", "coefficients.json", "datapackage.json"}
 
 
-@pytest.mark.parametrize("which", ["table", "one_pack_table", "two_kinds"])
+@pytest.mark.parametrize("which", ["table", "one_pack_table", "two_kinds", "with_dwell"])
 def test_json_keeps_its_published_schema(which: str, request: pytest.FixtureRequest) -> None:
     content = json.loads(json.dumps(as_json(request.getfixturevalue(which)), allow_nan=False))
     VALIDATOR.validate(content)
@@ -156,7 +173,31 @@ def test_the_schema_rejects_planted_faults(table: CoefficientTable, path: str, v
     assert not VALIDATOR.is_valid(_plant(content, path, value))
 
 
-@pytest.mark.parametrize("which", ["one_pack_table", "two_kinds"])
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        ("static.axes.3.unit", "ms"),
+        ("static.axes.3.name", "dwell"),
+        ("static.arrays.mu.0.0.0.0", None),
+        ("static.arrays.inside_envelope.0.0.0.0", 1),
+        ("static.arrays.next_pack_low.0.0.0.0", "-"),
+        ("static.reference.dwell_s", 0.0),
+        ("static.envelope.box.dwell_s", [2.0]),
+        ("static.envelope.normals.0", [1.0, 0.0, 0.0, 0.0, 0.0]),
+        ("kinetic.axes.3", {"name": "dwell_s", "unit": "s", "values": [1.0]}),
+    ],
+)
+def test_the_schema_rejects_faults_planted_in_a_dwell(
+    with_dwell: CoefficientTable, path: str, value
+) -> None:
+    content = json.loads(json.dumps(as_json(with_dwell)))
+    assert VALIDATOR.is_valid(content)
+    if path == "kinetic.axes.3":
+        content["kinetic"]["axes"].append(None)
+    assert not VALIDATOR.is_valid(_plant(content, path, value))
+
+
+@pytest.mark.parametrize("which", ["one_pack_table", "two_kinds", "with_dwell"])
 def test_the_data_package_is_valid(
     which: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray
-from rigdata.friction.conditions import Conditions, ReferenceCondition, shown_axes
+from rigdata.friction.conditions import DWELL, Conditions, ReferenceCondition, shown_axes
 
 # exp() of more than this says nothing about friction and would only overflow.
 _EXPONENT_LIMIT = 50.0
@@ -27,7 +27,7 @@ class LawParameter:
     meaning : str
         What it is, in words a test engineer uses.
     axes : tuple of str
-        The members of `AXES` that the data must vary to show it.
+        The members of `ALL_AXES` that the data must vary to show it.
     neutral : float or None
         Value held when the data cannot show it: the law then does without it.
         None where the law has no meaning without the parameter.
@@ -127,14 +127,16 @@ def start_surroundings(
 ) -> tuple[float, float]:
     """Return start values of b and c from a line in ln mu, 0 where an axis is not shown.
 
-    The slip speed enters as a parabola in ln v, so that its effect is not taken
-    for that of a temperature that rises with it.
+    The slip speed enters as a parabola in ln v and the dwell as a line in ln t, so
+    that their effects are not taken for that of a temperature that rises with them.
     """
     shown = shown_axes(conditions)
     columns = [np.ones(mu.shape)]
     if "slip_speed_m_s" in shown:
         speed = np.log(conditions.slip_speed_m_s / reference.slip_speed_m_s)
         columns += [speed, speed**2]
+    if DWELL in shown:
+        columns.append(np.log(conditions.dwell_s))
     place = {}
     if "temperature_c" in shown:
         place["b"] = len(columns)

@@ -7,23 +7,24 @@ from types import MappingProxyType
 
 from rigdata.campaign.campaign import Oil
 from rigdata.errors import FitError
-from rigdata.friction.laws import constant, hersey, log_speed, quadratic, stribeck
+from rigdata.friction.laws import constant, dwell, hersey, log_speed, quadratic, static, stribeck
 from rigdata.friction.laws.base import Law
 
 _ALWAYS = (constant.LAW, log_speed.LAW, stribeck.LAW, quadratic.LAW)
 LAWS = MappingProxyType({law.name: law for law in _ALWAYS})
+STATIC_LAWS = MappingProxyType({law.name: law for law in (constant.LAW, static.LAW, dwell.LAW)})
 _OF_OIL: dict[str, Callable[[Oil], Law]] = {hersey.NAME: hersey.hersey}
 
 
 def laws_for(oil: Oil | None) -> Mapping[str, Law]:
-    """Return the laws that can be fitted to packs in `oil`; None for dry packs."""
+    """Return the laws that can be fitted to packs that slip in `oil`; None for dry packs."""
     if oil is None:
         return LAWS
     return {**LAWS, **{name: made_for(oil) for name, made_for in _OF_OIL.items()}}
 
 
 def law(name: str, oil: Oil | None = None) -> Law:
-    """Return the law called `name`, for packs in `oil`.
+    """Return the law called `name`, kinetic or static, for packs in `oil`.
 
     Raises
     ------
@@ -36,7 +37,7 @@ def law(name: str, oil: Oil | None = None) -> Law:
             expected="an [oil] table in campaign.toml",
             do="Give the oil, or choose among " + ", ".join(LAWS),
         )
-    found = laws_for(oil)
+    found = {**laws_for(oil), **STATIC_LAWS}
     if name not in found:
         raise FitError(f"there is no law '{name}'", expected="one of " + ", ".join(found))
     return found[name]
