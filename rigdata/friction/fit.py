@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.checks import notices_of, residual_trend
 from rigdata.friction.design import conditions_of
+from rigdata.friction.diagnostics.diagnose import diagnose, diagnostic_notices
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.base import Law
@@ -116,7 +118,7 @@ def fit_group(
     scatter = scatter_of(fit)
     n_packs, n_runs = np.unique(points.pack).size, np.unique(points.run).size
     chi2, chi2_measurement = chi_squares(fit)
-    return FrictionFit(
+    found = FrictionFit(
         group=group,
         law=chosen.law.name,
         reference=reference,
@@ -137,6 +139,13 @@ def fit_group(
         notices=notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
         oil=oil,
     )
+    return _diagnosed(found, fit, points) if np.all(points.kind == "kinetic") else found
+
+
+def _diagnosed(fit: FrictionFit, joint: JointFit, points: FrictionPoints) -> FrictionFit:
+    diagnostics = diagnose(fit, joint, points)
+    told = diagnostic_notices(diagnostics, str(fit.group))
+    return replace(fit, diagnostics=diagnostics, notices=(*fit.notices, *told))
 
 
 def _candidates(kind: str, names: Sequence[str] | None, oil: Oil | None) -> list[Law]:

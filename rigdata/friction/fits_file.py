@@ -13,6 +13,7 @@ from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.conditions import ALL_AXES
+from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.registry import law
@@ -133,6 +134,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
             {"severity": n.severity.value, "where": n.where, "what": n.what, "do": n.do}
             for n in fit.notices
         ],
+        "diagnostics": None if fit.diagnostics is None else fit.diagnostics.to_dict(),
     }
 
 
@@ -179,6 +181,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
             Notice(Severity(n["severity"]), n["where"], n["what"], n["do"]) for n in data["notices"]
         ),
         oil=oil,
+        diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
     )
 
 

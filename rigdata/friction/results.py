@@ -12,6 +12,7 @@ from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
 from rigdata.friction.conditions import Conditions
+from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.base import Law
@@ -165,6 +166,8 @@ class FrictionFit:
         What the user must know.
     oil : Oil, optional
         Oil that the packs ran in; None when they ran dry.
+    diagnostics : Diagnostics, optional
+        Hysteresis, drift, slopes and what the residuals keep; of kinetic fits.
     """
 
     group: Group
@@ -186,6 +189,7 @@ class FrictionFit:
     residual: FloatArray
     notices: tuple[Notice, ...]
     oil: Oil | None = None
+    diagnostics: Diagnostics | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))

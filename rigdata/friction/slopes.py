@@ -7,7 +7,7 @@ down grips harder and slows down more.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -133,20 +133,16 @@ def surroundings_of_interest(fit: FrictionFit) -> tuple[tuple[float, float], ...
     centre = tested_reference(fit)
     found = [(float(centre.temperature_c[0]), float(centre.pressure_mpa[0]))]
     speeds = np.geomspace(fit.envelope.low[0], fit.envelope.high[0], 41)
-    for axis, enough in ((1, LEAST_TEMPERATURE_SPAN_K), (2, np.log(LEAST_PRESSURE_RATIO))):
+    for axis, least in ((1, LEAST_TEMPERATURE_SPAN_K), (2, float(np.log(LEAST_PRESSURE_RATIO)))):
         places = _places(fit, axis)
-        kept = []
-        for place in places:
-            pair = (place, found[0][1]) if axis == 1 else (found[0][0], place)
-            if np.mean(fit.envelope.contains(Conditions(speeds, *pair))) >= 0.5:
-                kept.append(pair)
-        if not kept:
-            continue
-        ends = [kept[0][axis - 1], kept[-1][axis - 1]]
-        span = ends[1] - ends[0] if axis == 1 else np.log(ends[1] / ends[0])
-        if span >= enough:
-            found += [kept[0], kept[-1]]
-    return tuple(dict.fromkeys(found))
+        grid = [part.ravel() for part in np.meshgrid(places, speeds, indexing="ij")]
+        where = replace(_along(fit, axis, grid[0]), slip_speed_m_s=grid[1])
+        share = fit.envelope.contains(where).reshape(places.size, -1).mean(axis=1)
+        kept = places[share >= 0.5]
+        if kept.size and _span(kept, axis) >= least:
+            ends = kept[[0, -1]].tolist()
+            found += [(t, found[0][1]) if axis == 1 else (found[0][0], t) for t in ends]
+    return tuple(found)
 
 
 def fade(fit: FrictionFit) -> Change | None:
@@ -172,8 +168,7 @@ def _change(fit: FrictionFit, axis: int, step: float, least: float) -> Change | 
     inside = places[fit.envelope.contains(line)]
     if inside.size < 2:
         return None
-    ends = inside[[0, -1]]
-    span = float(ends[1] - ends[0] if axis == 1 else np.log(ends[1] / ends[0]))
+    ends, span = inside[[0, -1]], _span(inside, axis)
     if span < least:
         return None
     where = _along(fit, axis, ends)
@@ -193,6 +188,11 @@ def _places(fit: FrictionFit, axis: int) -> FloatArray:
     spread = np.linspace if axis == 1 else np.geomspace
     places: FloatArray = spread(fit.envelope.low[axis], fit.envelope.high[axis], _PLACES)
     return places
+
+
+def _span(places: FloatArray, axis: int) -> float:
+    """Return how far places lie apart, in K or in ln p."""
+    return float(places[-1] - places[0] if axis == 1 else np.log(places[-1] / places[0]))
 
 
 def _along(fit: FrictionFit, axis: int, places: FloatArray) -> Conditions:

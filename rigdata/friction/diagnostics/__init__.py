@@ -1,0 +1,1 @@
+"""What a fit must tell about itself: spread, hysteresis, drift, what the law leaves over."""

@@ -1,0 +1,140 @@
+"""What the residuals keep along each coordinate and over time: a smooth trend with its band.
+
+Residuals are taken relative to the law and less the mean of their pack, whose
+level is no fault of the law.  The trend is a penalised cubic spline (P. H. C. Eilers
+and B. D. Marx, Statist. Sci. 11 (1996) 89) of about four degrees of freedom.  Its
+band is the covariance that chance gives the residuals of this very fit, errors
+shared by a pack, a run or a calibration included, widened to hold the whole trend
+at once.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import interpolate, optimize, stats
+
+from rigdata.arrays import FloatArray
+from rigdata.friction.conditions import AXES, Conditions, shown_axes
+from rigdata.friction.diagnostics.drift import run_numbers
+from rigdata.friction.diagnostics.findings import ORDER, ResidualTrend
+from rigdata.friction.diagnostics.offered import of_residuals
+from rigdata.friction.diagnostics.words import outside, percent, plain, ranges
+from rigdata.friction.joint import JointFit
+from rigdata.reduction.points import FrictionPoints
+
+_FREEDOM = 4.0  # degrees of freedom of the trend
+_SPLINES = 9
+_PLACES = 41
+_LEAST_RUNS = 3
+_DRAWS = 2000
+_WORDS = {
+    "slip_speed_m_s": ("slip speed", "m/s"),
+    "temperature_c": ("temperature", "degC"),
+    "pressure_mpa": ("pressure", "MPa"),
+    ORDER: ("the order of the runs", ""),
+}
+
+
+def residual_trends(fit: JointFit, points: FrictionPoints) -> list[ResidualTrend]:
+    """Return the trend along each axis that was varied, and over the order of the runs."""
+    conditions = Conditions(points.slip_speed_m_s, points.temperature_c, points.pressure_mpa)
+    shown = shown_axes(conditions)
+    wanted = {axis: getattr(conditions, axis) for axis in AXES if axis in shown}
+    order = order_in_time(points)
+    if np.max(run_numbers(points)) >= _LEAST_RUNS:
+        wanted[ORDER] = order
+    return [_trend(fit, points, name, x) for name, x in wanted.items()]
+
+
+def order_in_time(points: FrictionPoints) -> FloatArray:
+    """Return the place of each point in time, as of `ResidualTrend`, (n,)."""
+    order, middle = run_numbers(points), 0.5 * (points.start_s + points.end_s)
+    for run in dict.fromkeys(points.run.tolist()):
+        mine = points.run == run
+        span = float(np.ptp(middle[mine]))
+        if span > 0.0:
+            order[mine] += 0.8 * (middle[mine] - middle[mine].min()) / span - 0.4
+    return order
+
+
+def _trend(fit: JointFit, points: FrictionPoints, name: str, x: FloatArray) -> ResidualTrend:
+    log = name in ("slip_speed_m_s", "pressure_mpa")
+    scaled = np.log(x) if log else x
+    low, width = float(scaled.min()), float(np.ptp(scaled))
+    basis = _splines((scaled - low) / width)
+    weight = fit.profile.inverse_diagonal * fit.curve**2
+    coefficients = _smoother(basis, weight / weight.mean())  # (k, n)
+    weights = _less_pack_means(coefficients.T, points) / fit.curve[:, None]
+    estimate = of_residuals(fit, weights)
+    places = np.linspace(0.0, 1.0, _PLACES)
+    gradient = _splines(places)
+    value, half = gradient @ estimate.theta, estimate.half_width(gradient)
+    half = half * _widening(gradient, estimate.covariance)
+    at = low + width * places
+    at = np.exp(at) if log else at
+    words = _in_words(name, at, value, value - half, value + half)
+    return ResidualTrend(name, at, value, value - half, value + half, words)
+
+
+def _widening(gradient: FloatArray, covariance: FloatArray) -> float:
+    """Return the factor from an interval at each place to a band that holds the whole trend."""
+    values, vectors = np.linalg.eigh(covariance)
+    root = gradient @ (vectors * np.sqrt(np.maximum(values, 0.0)))
+    root = root / np.linalg.norm(root, axis=1, keepdims=True)
+    draws = np.random.default_rng(0).standard_normal((_DRAWS, values.size))
+    farthest = np.max(np.abs(draws @ root.T), axis=1)
+    return float(np.quantile(farthest, 0.95) / stats.norm.ppf(0.975))
+
+
+def _in_words(
+    name: str, x: FloatArray, value: FloatArray, low: FloatArray, high: FloatArray
+) -> str:
+    what, unit = _WORDS[name]
+    places = outside(x, low, high)
+    if not places:
+        return f"residuals stay level over {what}"
+    beyond = (low > 0.0) | (high < 0.0)
+    at = int(np.argmax(np.where(beyond, np.abs(value), 0.0)))
+    size = percent(float(value[at]), float(high[at] - low[at]) / 4.0)
+    where = "by run " + plain(x[at]) if name == ORDER else f"at {plain(x[at])} {unit}"
+    sign = "+" if value[at] > 0.0 else ""
+    told = "" if name == ORDER else f" {ranges(places, unit)}"
+    return f"residuals leave zero over {what}{told}: {sign}{size} % {where}"
+
+
+def _splines(x: FloatArray) -> FloatArray:
+    """Return cubic B-splines on even knots over 0 to 1, (n, k)."""
+    step = 1.0 / (_SPLINES - 3)
+    knots = step * np.arange(-3, _SPLINES + 1)
+    inside = np.clip(x, 0.0, 1.0)
+    matrix: FloatArray = interpolate.BSpline.design_matrix(inside, knots, 3).toarray()
+    return matrix
+
+
+def _smoother(basis: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return what turns values into spline coefficients, with the degrees of freedom asked for."""
+    bend = np.diff(np.eye(_SPLINES), n=2, axis=0)
+    gram = basis.T @ (weight[:, None] * basis)
+    penalty = bend.T @ bend
+
+    def freedom(log_weight: float) -> float:
+        return float(np.trace(np.linalg.solve(gram + np.exp(log_weight) * penalty, gram)))
+
+    scale = float(np.log(np.trace(gram)))
+    ends = (scale - 16.0, scale + 16.0)
+    strength = ends[0]  # few different places have less freedom whatever the penalty
+    if freedom(ends[0]) > _FREEDOM:
+        strength = float(optimize.brentq(lambda s: freedom(s) - _FREEDOM, *ends))
+    solved: FloatArray = np.linalg.solve(
+        gram + np.exp(strength) * penalty, basis.T * weight[None, :]
+    )
+    return solved
+
+
+def _less_pack_means(columns: FloatArray, points: FrictionPoints) -> FloatArray:
+    """Return columns that act on residuals as these do once pack means are taken off."""
+    moved = columns.copy()
+    for pack in dict.fromkeys(points.pack.tolist()):
+        mine = points.pack == pack
+        moved[mine] -= columns[mine].mean(axis=0)
+    return moved
