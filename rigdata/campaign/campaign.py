@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any
@@ -14,6 +14,7 @@ from rigdata.campaign.findings import LogPart, log_notices, record_notices
 from rigdata.campaign.keys import NAME, NAME_WORDS, Key, Kind
 from rigdata.campaign.reading import check_names, check_pair, nearest, read_values
 from rigdata.campaign.rig import Rig, read_rig
+from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.errors import CampaignError, Notice
 
 FILE_NAME = "campaign.toml"
@@ -68,6 +69,7 @@ class Material:
     friction_plate: Annotated[str, Key("The friction plate: base, facing, surface.")]
     mating_plate: Annotated[str, Key("The plate it runs against.")]
     note: Annotated[str, Key("Anything worth knowing.", free=True)] = ""
+    service: Annotated[ServiceLimits | None, Key("When plates are due.")] = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,10 @@ class Pack:
     plate_conductivity_w_mk: Annotated[
         float | None, Key("Thermal conductivity of that plate.", unit="W/(m K)", above=0)
     ] = None
+    duty: Annotated[str | None, Key("Duty that its service hours were spent on, by name.")] = None
+    sliding_work_mj: Annotated[
+        float | None, Key("Friction work so far, where it is known.", unit="MJ", low=0)
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -135,8 +141,8 @@ class Campaign:
         The campaign file.
     folder : Path
         Its folder, links followed; logs lie in it or below.
-    name, baseline, rig, reference, materials, packs, runs, date, oil
-        The keys of the file.  `materials` and `packs` are read-only mappings by
+    name, baseline, rig, reference, materials, packs, runs, date, oil, duties
+        The keys of the file.  `materials`, `packs` and `duties` are read-only mappings by
         name; `runs` keeps the order of the file, excluded runs included.
     notices : tuple of Notice
         What the reader found that did not stop it.
@@ -155,11 +161,14 @@ class Campaign:
     runs: Annotated[tuple[Run, ...], Key("The runs.")]
     date: Annotated[datetime.date | None, Key("Day of the runs that state none.")] = None
     oil: Annotated[Oil | None, Key("The oil.")] = None
+    duties: Annotated[Mapping[str, Duty], Key("What packs go through in service, by name.")] = (
+        field(default_factory=dict)
+    )
     notices: tuple[Notice, ...] = ()
     inputs: tuple[InputFile, ...] = ()
 
     def __post_init__(self) -> None:
-        for name in ("materials", "packs"):
+        for name in ("materials", "packs", "duties"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
@@ -201,7 +210,10 @@ def read_campaign(path: Path | str) -> Campaign:
         values["oil"] = _read_oil(values["oil"], place.inside("oil"))
     values["materials"] = _read_materials(values["materials"], place.inside("materials"))
     _check_named(values["baseline"], values["materials"], "baseline", "material", place)
-    values["packs"] = _read_packs(values["packs"], values["materials"], place.inside("packs"))
+    values["duties"] = _read_duties(values.get("duties", {}), place.inside("duties"))
+    values["packs"] = _read_packs(
+        values["packs"], values["materials"], values["duties"], place.inside("packs")
+    )
     values["runs"] = _read_runs(values["runs"], values["packs"], place)
     values["rig"] = read_rig(values["rig"])
     return Campaign(
@@ -226,14 +238,30 @@ def _read_oil(table: object, place: Place) -> Oil:
 
 def _read_materials(tables: Mapping[str, Any], place: Place) -> dict[str, Material]:
     check_names(tables, place)
+    materials = {}
+    for name, table in tables.items():
+        inside = place.inside(name)
+        values = read_values(Material, table, inside)
+        if "service" in values:
+            limits = read_values(ServiceLimits, values["service"], inside.inside("service"))
+            values["service"] = ServiceLimits(**limits)
+        materials[name] = Material(name=name, **values)
+    return materials
+
+
+def _read_duties(tables: Mapping[str, Any], place: Place) -> dict[str, Duty]:
+    check_names(tables, place)
     return {
-        name: Material(name=name, **read_values(Material, table, place.inside(name)))
+        name: Duty(name=name, **read_values(Duty, table, place.inside(name)))
         for name, table in tables.items()
     }
 
 
 def _read_packs(
-    tables: Mapping[str, Any], materials: Mapping[str, Material], place: Place
+    tables: Mapping[str, Any],
+    materials: Mapping[str, Material],
+    duties: Mapping[str, Duty],
+    place: Place,
 ) -> dict[str, Pack]:
     check_names(tables, place)
     packs = {}
@@ -242,6 +270,8 @@ def _read_packs(
         values = read_values(Pack, table, inside)
         pack = Pack(name=name, **values)
         _check_named(pack.material, materials, "material", "material", inside)
+        if pack.duty is not None:
+            _check_named(pack.duty, duties, "duty", "duty", inside)
         check_pair(values, "spline_radius_mm", "spline_friction", inside)
         for other in ("thermocouple_depth_mm", "plate_conductivity_w_mk"):
             check_pair(values, "plate_thickness_mm", other, inside)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
-from rigdata.campaign.record_points import NUMBER
+from rigdata.campaign.csv_file import NUMBER
 from rigdata.errors import CampaignError
 
 # D-SI unit to a unit of rigdata and the factor on the way.

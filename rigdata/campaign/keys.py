@@ -152,8 +152,9 @@ def keys_of(cls: type) -> tuple[KeyField, ...]:
         key = next((m for m in getattr(hint, "__metadata__", ()) if isinstance(m, Key)), None)
         if key is None:
             continue
-        needed = field.default is dataclasses.MISSING
-        default = None if needed else field.default
+        given = (field.default, field.default_factory)
+        needed = all(default is dataclasses.MISSING for default in given)
+        default = None if field.default is dataclasses.MISSING else field.default
         kind = key.kind or _kind_of(typing.get_args(hint)[0])
         found.append(KeyField(field.name, kind, needed or key.required, default, key))
     return tuple(found)

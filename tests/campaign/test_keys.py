@@ -15,16 +15,20 @@ from rigdata.campaign.keys import Key, Kind, keys_of
 from rigdata.campaign.reading import read_values
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.campaign.rig import Channel, LogSettings, Rig
+from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.errors import CampaignError
 
 TABLES = {
-    Campaign: "name rig baseline date reference oil materials packs runs",
+    Campaign: "name rig baseline date reference oil duties materials packs runs",
+    Duty: "sliding_power_w clamp_load_n hours_per_year note",
+    ServiceLimits: "friction_wear_limit_mm mating_wear_limit_mm least_mu friction_density_kg_m3 "
+    "mating_density_kg_m3",
     Reference: "slip_speed_m_s temperature_c pressure_mpa dwell_s",
     Oil: "name kinematic_viscosity_40c_mm2_s kinematic_viscosity_100c_mm2_s density_15c_kg_m3",
-    Material: "friction_plate mating_plate note",
+    Material: "friction_plate mating_plate note service",
     Pack: "material batch state service_hours friction_faces outer_radius_mm inner_radius_mm "
     "radius_u_mm contact_area_fraction pressure_law spline_radius_mm spline_friction "
-    "plate_thickness_mm thermocouple_depth_mm plate_conductivity_w_mk",
+    "plate_thickness_mm thermocouple_depth_mm plate_conductivity_w_mk duty sliding_work_mj",
     Run: "id pack procedure log date remark exclude start_s end_s",
     Rig: "name inertia_kg_m2 inertia_u_kg_m2 log channels",
     LogSettings: "time_column delimiter decimal encoding skip_lines units_line",
@@ -38,12 +42,15 @@ TABLES = {
     "indicated measurement reference_expanded_u_percent coverage_factor",
 }
 MAY_BE_LEFT_OUT = {
-    Campaign: "date oil",
+    Campaign: "date oil duties",
+    Duty: "hours_per_year note",
+    ServiceLimits: "friction_wear_limit_mm mating_wear_limit_mm least_mu friction_density_kg_m3 "
+    "mating_density_kg_m3",
     Oil: "density_15c_kg_m3",
     Reference: "dwell_s",
-    Material: "note",
+    Material: "note service",
     Pack: "spline_radius_mm spline_friction plate_thickness_mm thermocouple_depth_mm "
-    "plate_conductivity_w_mk",
+    "plate_conductivity_w_mk duty sliding_work_mj",
     Run: "date remark exclude start_s end_s",
     LogSettings: "delimiter decimal encoding skip_lines units_line",
     Channel: TABLES[Channel].replace("unit ", ""),
@@ -79,6 +86,10 @@ def test_every_key_can_be_documented(cls):
                 "_kg_m3",
                 "_hours",
                 "_w_mk",
+                "_w",
+                "_n",
+                "_mj",
+                "_year",
             )
         )
         assert bool(field.key.unit) == unit_in_name or field.name in (
