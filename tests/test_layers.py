@@ -30,6 +30,7 @@ ORDER = (
     "reduction",
     "friction",
     "comparison",
+    "wear",
     "tables",
     "lockup",
     "figures",

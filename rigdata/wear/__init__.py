@@ -1,0 +1,1 @@
+"""What service takes off the plates, and how long they last."""
