@@ -22,7 +22,7 @@ HOURS, WORK = "h", "MJ"
 LEAST_READINGS = 3
 _LEAST_READING_MM = 1e-5  # no gauge reads finer, and readings rounded alike would show no spread
 _LEVEL = 0.95
-_SETTLED = 1e-10  # gain in log likelihood
+_SETTLED = 1e-14  # gain in log likelihood
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,13 +45,13 @@ def test_the_order_of_readings_does_not_matter(wearing):
     plates = wearing().drawn(rng)
     mixed = wear_rate(plates.select(rng.permutation(len(plates))))
     found = wear_rate(plates)
-    assert mixed.rate == pytest.approx(found.rate, rel=1e-9)
+    assert mixed.rate == pytest.approx(found.rate, abs=1e-6 * found.u)
     assert mixed.u == pytest.approx(found.u, rel=1e-6)
 
 
-@pytest.mark.parametrize(("bend", "seen"), [(0.0, (0.0, 0.05)), (0.4, (0.8, 1.0))])
+@pytest.mark.parametrize(("bend", "seen"), [(0.0, (0.0, 0.05)), (0.5, (0.8, 1.0))])
 def test_a_course_that_slows_down_is_seen(wearing, bend, seen):
-    drawn = (wearing(bend=bend).drawn(np.random.default_rng(seed)) for seed in range(20))
+    drawn = (wearing(packs=6, bend=bend).drawn(np.random.default_rng(seed)) for seed in range(20))
     share = np.mean([wear_rate(plates).bend > 3.0 for plates in drawn])
     assert seen[0] <= share <= seen[1]
 
