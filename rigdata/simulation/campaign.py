@@ -63,9 +63,11 @@ def simulate_campaign(
     materials = {material.name: material for material in spec.materials}
     if spec.inspections:
         rows: list[Inspection] = []
+        duties = {duty.name: duty for duty in spec.duties}
         for pack in spec.packs:
             rng = stream(seed, "inspection", pack.name)
-            rows += inspect_pack(pack.name, materials[pack.material], pack.service_hours, rng)
+            duty = duties[pack.duty] if pack.duty is not None else None
+            rows += inspect_pack(pack, materials[pack.material], duty, rng)
         write_inspections(rows, folder)
     return Truth(materials, packs, factors, dict(rig.errors))
 

@@ -10,7 +10,16 @@ from rigdata.errors import ResultError
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.logfile import PLAIN, SEMICOLON
 from rigdata.simulation.rig import RigDesign
-from rigdata.simulation.scenario import LONG, OIL, ROUGH, SHORT, STEEL, standard_runs
+from rigdata.simulation.scenario import (
+    LONG,
+    OIL,
+    ROUGH,
+    SHORT,
+    STAGES,
+    STEEL,
+    TRACK_DAYS,
+    standard_runs,
+)
 from rigdata.simulation.sensors import Logger
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
@@ -95,6 +104,7 @@ def demo_spec(size: str) -> CampaignSpec:
         oil=OIL,
         dialect=PLAIN if full else SEMICOLON,
         logger=Logger(dropout=3e-4, spike=1e-4),
+        duties=(STAGES, TRACK_DAYS),
         inspections=True,
     )
 
@@ -155,6 +165,7 @@ def _demo_packs() -> tuple[PackDesign, ...]:
                 batch=batches[0],
                 state="worn",
                 service_hours=hours,
+                duty=STAGES.name,
                 pressure_law="uniform-wear",
                 wear_mixture=(0.6, 1.0),
                 radius_u_mm=0.10,

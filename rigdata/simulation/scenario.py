@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rigdata.simulation import procedures
 from rigdata.simulation.procedures import Profile
-from rigdata.simulation.spec import PackDesign, RunDesign
+from rigdata.simulation.spec import DutyDesign, PackDesign, RunDesign
 from rigdata.simulation.truth import LogCurve, Material, StribeckCurve
 
 ROUGH = Material(
@@ -24,8 +24,15 @@ ROUGH = Material(
     bedding_work_j_mm2=1.0,
     wear_loss=0.12,
     wear_hours=110.0,
-    friction_wear_um_h=0.12,
-    mating_wear_um_h=0.45,
+    friction_wear_mm3_nm=2.1e-7,
+    mating_wear_mm3_nm=9.8e-7,
+    service={
+        "friction_wear_limit_mm": 0.05,
+        "mating_wear_limit_mm": 0.05,
+        "least_mu": 0.12,
+        "friction_density_kg_m3": 7850.0,
+        "mating_density_kg_m3": 7850.0,
+    },
 )
 
 STEEL = Material(
@@ -42,8 +49,22 @@ STEEL = Material(
     bedding_work_j_mm2=0.6,
     wear_loss=0.06,
     wear_hours=90.0,
-    friction_wear_um_h=0.20,
-    mating_wear_um_h=0.30,
+    friction_wear_mm3_nm=2.4e-7,
+    mating_wear_mm3_nm=4.4e-7,
+    service={
+        "friction_wear_limit_mm": 0.05,
+        "mating_wear_limit_mm": 0.05,
+        "least_mu": 0.085,
+        "friction_density_kg_m3": 7850.0,
+        "mating_density_kg_m3": 7850.0,
+    },
+)
+
+STAGES = DutyDesign(
+    "special-stages", sliding_power_w=400.0, clamp_load_n=6000.0, note="hours on the stages alone"
+)
+TRACK_DAYS = DutyDesign(
+    "track-days", sliding_power_w=260.0, clamp_load_n=5000.0, hours_per_year=19.0
 )
 
 OIL: dict[str, str | float] = {

@@ -37,6 +37,8 @@ class PackDesign:
         pressure, 1 uniform wear).
     spline_radius_mm, spline_friction : float or None
         Splines that hold back clamp load; None for none. [mm, 1]
+    duty : str or None
+        What its service hours were spent on.
     """
 
     name: str
@@ -53,6 +55,7 @@ class PackDesign:
     wear_mixture: tuple[float, float] = (0.0, 0.4)
     spline_radius_mm: float | None = None
     spline_friction: float | None = None
+    duty: str | None = None
 
     @property
     def area_mm2(self) -> float:
@@ -76,6 +79,29 @@ class PackDesign:
             self.contact_area_fraction,
             wear_mixture,
         )
+
+
+@dataclass(frozen=True)
+class DutyDesign:
+    """What packs go through in service.
+
+    Attributes
+    ----------
+    name : str
+        As in campaign.toml.
+    sliding_power_w, clamp_load_n : float
+        Means over service time, of the whole pack. [W, N]
+    hours_per_year : float or None
+        Service hours in a year. [h]
+    note : str
+        Anything worth knowing.
+    """
+
+    name: str
+    sliding_power_w: float
+    clamp_load_n: float
+    hours_per_year: float | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +150,8 @@ class CampaignSpec:
         How logs are written.
     logger : Logger
         Faults of the logger.
+    duties : tuple of DutyDesign
+        What packs go through in service.
     inspections : bool
         Whether plates are measured as well (inspections.csv).
     """
@@ -139,4 +167,5 @@ class CampaignSpec:
     oil: Mapping[str, str | float] = field(default_factory=dict)
     dialect: Dialect = PLAIN
     logger: Logger = field(default_factory=Logger)
+    duties: tuple[DutyDesign, ...] = ()
     inspections: bool = False

@@ -6,7 +6,7 @@ Slip speed v is in m/s, temperature T in degC and face pressure p in MPa.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -100,8 +100,10 @@ class Material:
         Service time in which 1 - 1/e of the loss has come. [h]
     pack_scatter, run_scatter : float
         Relative standard deviations between packs, and between runs of one pack.
-    friction_wear_um_h, mating_wear_um_h : float
-        Thickness that a friction plate and a mating plate lose in service. [um/h]
+    friction_wear_mm3_nm, mating_wear_mm3_nm : float
+        Specific wear rate of a friction face and of a mating face. [mm^3/(N m)]
+    service : mapping of str to float
+        The ``service`` table of the campaign file: when plates are due.
     """
 
     name: str
@@ -121,8 +123,9 @@ class Material:
     wear_hours: float = 80.0
     pack_scatter: float = 0.02
     run_scatter: float = 0.005
-    friction_wear_um_h: float = 0.15
-    mating_wear_um_h: float = 0.40
+    friction_wear_mm3_nm: float = 2.5e-7
+    mating_wear_mm3_nm: float = 9.0e-7
+    service: Mapping[str, float] = field(default_factory=dict)
 
     def kinetic(
         self, speed_m_s: ArrayLike, temperature_c: ArrayLike, pressure_mpa: ArrayLike

@@ -44,6 +44,12 @@ def write_campaign_file(spec: CampaignSpec, folder: Path, rig_folder: Path) -> N
         plates = {"friction_plate": material.friction_plate, "mating_plate": material.mating_plate}
         note = {"note": material.note} if material.note else {}
         parts.append(_table(f"[materials.{material.name}]", plates | note))
+        if material.service:
+            parts.append(_table(f"[materials.{material.name}.service]", material.service))
+    for duty in spec.duties:
+        told = {name: value for name, value in asdict(duty).items() if value not in (None, "")}
+        del told["name"]
+        parts.append(_table(f"[duties.{duty.name}]", told))
     for pack in spec.packs:
         keys = {name: getattr(pack, name) for name in _PACK_KEYS}
         given = {name: value for name, value in keys.items() if value is not None}
@@ -180,6 +186,7 @@ _PACK_KEYS = (
     "pressure_law",
     "spline_radius_mm",
     "spline_friction",
+    "duty",
 )
 
 

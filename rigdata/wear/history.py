@@ -92,15 +92,15 @@ class History:
     furthest: float
     estimate: Estimate
 
-    def mu(
+    def log_mu(
         self, x: FloatArray, *, level: float, one_more_pack: bool = False
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return the coefficient after service `x` (n,) and the ends of its interval, each (n,)."""
+        """Return ln mu after service `x` (n,) and the ends of its interval, each (n,)."""
         gradient = np.column_stack([np.ones_like(x), x])
         extra = np.full((x.size, 1), 1.0) if one_more_pack else None
         half = self.estimate.half_width(gradient, extra, level)
         middle = gradient @ self.estimate.theta
-        return np.exp(middle), np.exp(middle - half), np.exp(middle + half)
+        return middle, middle - half, middle + half
 
 
 def pack_levels(
@@ -118,11 +118,14 @@ def pack_levels(
     rows: dict[str, list[object]] = {
         name: [] for name in ("pack", "state", "hours", "work", "mu", "u", "shared")
     }
+    place = {source.id: i for i, source in enumerate(points.sources)}
     for group, fit in fits.items():
         if group.material != material:
             continue
         own = fitted_points(points, fit)
-        relative = own.contributions.multiply(1.0 / own.mu[:, None]).toarray()
+        relative = np.zeros((len(own), len(place)))
+        columns = [place[source.id] for source in own.sources]
+        relative[:, columns] = own.contributions.toarray() / own.mu[:, None]
         level = float(fit.predict(at(fit.reference)).mu[0])
         for name in dict.fromkeys(own.pack.tolist()):
             here = np.flatnonzero(own.pack == name)
@@ -143,7 +146,9 @@ def pack_levels(
         work_mj=np.array(rows["work"], dtype=np.float64),
         mu=np.array(rows["mu"], dtype=np.float64),
         u_random=np.array(rows["u"], dtype=np.float64),
-        shared=np.reshape(np.array(rows["shared"], dtype=np.float64), (len(rows["mu"]), -1)),
+        shared=np.reshape(
+            np.array(rows["shared"], dtype=np.float64), (len(rows["mu"]), len(place))
+        ),
     )
 
 

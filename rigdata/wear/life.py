@@ -145,8 +145,8 @@ def _mu_life(course: History, least: float, pace: float) -> LimitLife:
 
     def met(which: int) -> float:
         def above(x: float) -> float:
-            ends = course.mu(np.array([x]), level=LEVEL, one_more_pack=which > 0)
-            return float(np.log(ends[which][0] / least))
+            ends = course.log_mu(np.array([x]), level=LEVEL, one_more_pack=which > 0)
+            return float(ends[which][0] - np.log(least))
 
         if above(0.0) <= 0.0:
             return 0.0
@@ -197,9 +197,7 @@ def _plan(limits: Sequence[LimitLife]) -> str:
             f"the {other} outlast them {due[other] / first.hours:.1f} times"
         )
     if other in due:
-        return (
-            f"{until}, then renew both members: the {other} would follow at {_down(due[other])} h"
-        )
+        return f"{until}, then renew both members: the {other} would be due at {_down(due[other])} h, before the next service"
     return f"{until}, then renew the {first.what}, and measure the {other} as well"
 
 
