@@ -197,7 +197,8 @@ def _plan(limits: Sequence[LimitLife]) -> str:
             f"the {other} outlast them {due[other] / first.hours:.1f} times"
         )
     if other in due:
-        return f"{until}, then renew both members: the {other} would be due at {_down(due[other])} h, before the next service"
+        after = f"the {other} would be due at {_down(due[other])} h, before the next service"
+        return f"{until}, then renew both members: {after}"
     return f"{until}, then renew the {first.what}, and measure the {other} as well"
 
 
