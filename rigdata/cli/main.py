@@ -25,6 +25,7 @@ COMMANDS = {
     "reduce": ("rigdata.cli.reduce", "Turn the logs into friction points."),
     "fit": ("rigdata.cli.fit", "Fit friction laws to the points."),
     "compare": ("rigdata.cli.compare", "Compare materials, batches and states."),
+    "wear": ("rigdata.cli.wear", "Say what wears, how fast, and when a pack must come out."),
     "tables": ("rigdata.cli.tables", "Write coefficient tables from the fits."),
     "report": ("rigdata.cli.report", "Write the report of a campaign."),
     "budget": ("rigdata.cli.budget", "Show which causes limit a number, and what would help."),

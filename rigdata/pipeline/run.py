@@ -8,6 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from rigdata.campaign.campaign import Campaign, read_campaign
+from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.ratios_file import ratios_text
 from rigdata.errors import Notice
@@ -18,6 +19,7 @@ from rigdata.pipeline.folder import (
     FITS_FILE,
     REPORT_FILE,
     TABLES_FOLDER,
+    WEAR_FILE,
     provenance,
     read_files,
     results_folder,
@@ -28,11 +30,13 @@ from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
-from rigdata.storage import check_replaceable, write_text
+from rigdata.storage import check_replaceable, write_json, write_text
 from rigdata.tables.build import TOLERANCE, build_tables
 from rigdata.tables.exporters import chosen_exporters
 from rigdata.tables.table import CoefficientTable
 from rigdata.tables.write import write_tables
+from rigdata.wear.assess import Wear, assess_wear
+from rigdata.wear.wear_file import wear_to_dict
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +52,8 @@ class CampaignResult:
         Laws of the kinetic coefficient, and of breakaway where it was tested.
     ratios : tuple of Ratio
         Comparisons with the baseline.
+    wear : Wear
+        Wear of the plates, and the coefficient against service.
     tables : mapping of Group to CoefficientTable
     folder : Path
         Where the results were written.
@@ -60,6 +66,7 @@ class CampaignResult:
     fits: Mapping[Group, FrictionFit]
     static: Mapping[Group, FrictionFit]
     ratios: tuple[Ratio, ...]
+    wear: Wear
     tables: Mapping[Group, CoefficientTable]
     folder: Path
     notices: tuple[Notice, ...]
@@ -109,6 +116,7 @@ def run_campaign(
     """
     chosen_exporters(formats)  # wrong options are told before the work, not after it
     campaign = read_campaign(Path(path))
+    inspections = inspections_of(campaign)
     known_laws(laws, campaign)
     folder = results_folder(campaign, out)
     check_replaceable(folder, force=force, keep=read_files(campaign))
@@ -118,11 +126,13 @@ def run_campaign(
     fits = fit_points(reduction.points, campaign, laws=laws)
     say("comparing")
     ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
+    say("following the wear")
+    wear = assess_wear(campaign, inspections, reduction.points, fits.kinetic)
     say("building tables")
     built = build_tables(
         fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
     )
-    notices = (*reduction.notices, *fits.notices, *ratio_notices, *built.notices)
+    notices = (*reduction.notices, *fits.notices, *ratio_notices, *wear.notices, *built.notices)
     options = {
         "laws": list(laws or ()),
         "margin": margin,
@@ -134,6 +144,7 @@ def run_campaign(
         write_points(reduction.points, part)
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
+        write_json(part / WEAR_FILE, wear_to_dict(wear))
         files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
         report = ReportInput(
             campaign=campaign,
@@ -146,7 +157,7 @@ def run_campaign(
         )
         write_text(part / REPORT_FILE, render_report(report))
     return CampaignResult(
-        campaign, reduction, fits.kinetic, fits.static, ratios, built.tables, folder, notices
+        campaign, reduction, fits.kinetic, fits.static, ratios, wear, built.tables, folder, notices
     )
 
 

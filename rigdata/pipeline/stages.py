@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rigdata.campaign.campaign import Campaign
+from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.ratios import Ratio, compare_groups, comparison_notices
 from rigdata.comparison.ratios_file import ratios_text, read_ratios
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
@@ -20,6 +21,7 @@ from rigdata.pipeline.folder import (
     FITS_FILE,
     REPORT_FILE,
     TABLES_FOLDER,
+    WEAR_FILE,
     provenance,
     results_folder,
     results_stage,
@@ -36,9 +38,11 @@ from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
-from rigdata.storage import write_text
+from rigdata.storage import write_json, write_text
 from rigdata.tables.build import TOLERANCE, Tables, build_tables
 from rigdata.tables.write import write_tables
+from rigdata.wear.assess import Wear, assess_wear
+from rigdata.wear.wear_file import wear_to_dict
 
 Progress = Callable[[str], None]
 
@@ -149,6 +153,18 @@ def compare_into(
     with results_stage(campaign, folder, "compare", {"margin": margin}, force=force) as part:
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
     return ratios, notices, folder
+
+
+def wear_into(
+    campaign: Campaign, out: Path | None = None, *, force: bool = False
+) -> tuple[Wear, Path]:
+    """Work out the wear from the inspections and the fits, and write wear.json."""
+    folder = results_folder(campaign, out)
+    points, fits = points_from_folder(folder), fits_from_folder(folder)
+    wear = assess_wear(campaign, inspections_of(campaign), points, fits.kinetic)
+    with results_stage(campaign, folder, "wear", {}, force=force) as part:
+        write_json(part / WEAR_FILE, wear_to_dict(wear))
+    return wear, folder
 
 
 def tables_into(
