@@ -114,7 +114,7 @@ def _history_table(histories: Iterable[History]) -> str:
         u = 100.0 * per * course.u
         rows.append(
             (
-                course.levels.material,
+                str(course.levels.material[0]),
                 f"{course.mu_new:.4f}",
                 f"{rounded(100.0 * per * course.slope, u)} %",
                 f"{interval(100.0 * per * course.low, 100.0 * per * course.high, u)} %",

@@ -8,19 +8,21 @@ from types import MappingProxyType
 
 import numpy as np
 
+from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Campaign
 from rigdata.campaign.inspections import Inspections
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.conditions import at
+from rigdata.friction.pack_levels import PackLevels, pack_levels
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.wear.archard import specific_wear_rate, worn_area_mm2
-from rigdata.wear.history import History, history, pack_levels
+from rigdata.wear.history import History, history
 from rigdata.wear.life import ServiceLife, service_life
 from rigdata.wear.mass_check import MassCheck, mass_check
 from rigdata.wear.rates import WORK, WearRate, wear_rate
-from rigdata.wear.readings import Plates, Repeatability, plates_of, repeatability
+from rigdata.wear.readings import Plates, Repeatability, plates_of, repeatability, sliding_work_mj
 
 _BENT = 3.0
 _LEVEL = 0.95
@@ -99,10 +101,12 @@ def assess_wear(
     """
     notices: list[Notice] = []
     histories: dict[str, History] = {}
+    levels = pack_levels(points, fits)
     for material in dict.fromkeys(group.material for group in fits):
         if len({group.state for group in fits if group.material == material}) > 1:
+            own_packs = levels.select(levels.material == material)
             try:
-                histories[material] = history(pack_levels(points, fits, campaign, material))
+                histories[material] = history(own_packs, _work(own_packs, campaign))
             except FitError as fault:
                 notices.append(Notice(Severity.LEFT_OUT, fault.where, fault.what, fault.do))
     members: list[MemberWear] = []
@@ -122,6 +126,11 @@ def assess_wear(
             lives += _lives(name, described.service, own_rates, histories.get(name), campaign)
     found = repeatability(inspections) if inspections is not None else ()
     return Wear(found, tuple(members), histories, tuple(lives), tuple(notices))
+
+
+def _work(levels: PackLevels, campaign: Campaign) -> FloatArray:
+    packs = (campaign.packs[name] for name in levels.pack.tolist())
+    return np.array([sliding_work_mj(p, p.service_hours, campaign.duties) for p in packs])
 
 
 def _lives(

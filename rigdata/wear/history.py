@@ -2,59 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from rigdata.arrays import FloatArray, TextArray, frozen
-from rigdata.campaign.campaign import Campaign
+from rigdata.arrays import FloatArray, frozen
 from rigdata.errors import FitError
-from rigdata.friction.conditions import at
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, Profile, sensitivity
-from rigdata.friction.results import FrictionFit, Group, fitted_points
+from rigdata.friction.pack_levels import PackLevels
 from rigdata.friction.variance_components import mean_squares, restricted_variances
-from rigdata.reduction.points import FrictionPoints
 from rigdata.wear.rates import HOURS, WORK
-from rigdata.wear.readings import sliding_work_mj
 
 LEAST_PACKS = 4
 _START_SD = 0.02
-
-
-@dataclass(frozen=True, eq=False)
-class PackLevels:
-    """The level of each of k packs of one material, all states together.
-
-    Attributes
-    ----------
-    material : str
-    pack, state : (k,) str
-    hours, work_mj : (k,) float
-        Service time, and friction work (NaN where it is not known). [h, MJ]
-    mu : (k,) float
-        Coefficient of the pack at the reference condition.
-    u_random : (k,) float
-        Part of its relative standard uncertainty that no other pack shares.
-    shared : (k, m) float
-        Relative contributions of the m named sources.
-    """
-
-    material: str
-    pack: TextArray
-    state: TextArray
-    hours: FloatArray
-    work_mj: FloatArray
-    mu: FloatArray
-    u_random: FloatArray
-    shared: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("pack", "state"):
-            object.__setattr__(self, name, frozen(getattr(self, name), np.str_))
-        for name in ("hours", "work_mj", "mu", "u_random", "shared"):
-            object.__setattr__(self, name, frozen(getattr(self, name)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +25,9 @@ class History:
     Attributes
     ----------
     levels : PackLevels
+        The k packs, all states of one material.
+    work_mj : (k,) float
+        Their friction work; NaN where it is not known. [MJ]
     per : str
         ``MJ`` or ``h``: what `slope` is for.
     mu_new : float
@@ -81,6 +45,7 @@ class History:
     """
 
     levels: PackLevels
+    work_mj: FloatArray
     per: str
     mu_new: float
     slope: float
@@ -91,6 +56,9 @@ class History:
     bend: float
     furthest: float
     estimate: Estimate
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "work_mj", frozen(self.work_mj))
 
     def log_mu(
         self, x: FloatArray, *, level: float, one_more_pack: bool = False
@@ -103,57 +71,15 @@ class History:
         return middle, middle - half, middle + half
 
 
-def pack_levels(
-    points: FrictionPoints,
-    fits: Mapping[Group, FrictionFit],
-    campaign: Campaign,
-    material: str,
-) -> PackLevels:
-    """Return the level of every fitted pack of `material`.
-
-    A pack's level is its group's law at the reference condition times the mean of
-    its points over that law; contributions of named sources are averaged alike, so
-    that what all packs share stays shared.
-    """
-    rows: dict[str, list[object]] = {
-        name: [] for name in ("pack", "state", "hours", "work", "mu", "u", "shared")
-    }
-    place = {source.id: i for i, source in enumerate(points.sources)}
-    for group, fit in fits.items():
-        if group.material != material:
-            continue
-        own = fitted_points(points, fit)
-        relative = np.zeros((len(own), len(place)))
-        columns = [place[source.id] for source in own.sources]
-        relative[:, columns] = own.contributions.toarray() / own.mu[:, None]
-        level = float(fit.predict(at(fit.reference)).mu[0])
-        for name in dict.fromkeys(own.pack.tolist()):
-            here = np.flatnonzero(own.pack == name)
-            pack = campaign.packs[name]
-            rows["pack"].append(name)
-            rows["state"].append(group.state)
-            rows["hours"].append(pack.service_hours)
-            rows["work"].append(sliding_work_mj(pack, pack.service_hours, campaign.duties))
-            rows["mu"].append(level * (1.0 + float(np.mean(fit.residual[here]))))
-            spread = own.u_random[here] / own.mu[here]
-            rows["u"].append(float(np.sqrt(np.sum(spread**2))) / here.size)
-            rows["shared"].append(relative[here].mean(axis=0))
-    return PackLevels(
-        material=material,
-        pack=np.array(rows["pack"], dtype=np.str_),
-        state=np.array(rows["state"], dtype=np.str_),
-        hours=np.array(rows["hours"], dtype=np.float64),
-        work_mj=np.array(rows["work"], dtype=np.float64),
-        mu=np.array(rows["mu"], dtype=np.float64),
-        u_random=np.array(rows["u"], dtype=np.float64),
-        shared=np.reshape(
-            np.array(rows["shared"], dtype=np.float64), (len(rows["mu"]), len(place))
-        ),
-    )
-
-
-def history(levels: PackLevels) -> History:
+def history(levels: PackLevels, work_mj: FloatArray) -> History:
     """Return the course of ln mu over friction work, or service time where that is not known.
+
+    Parameters
+    ----------
+    levels : PackLevels
+        Packs of one material in all states.
+    work_mj : (k,) array
+        Friction work of each pack; NaN where it is not known. [MJ]
 
     Raises
     ------
@@ -165,12 +91,12 @@ def history(levels: PackLevels) -> History:
     ``ln mu_p = a + g x_p + e_p`` with shared measurement errors and a scatter
     between packs of restricted maximum likelihood.
     """
-    known = bool(np.all(np.isfinite(levels.work_mj)))
-    x = levels.work_mj if known else levels.hours
+    known = bool(np.all(np.isfinite(work_mj)))
+    x = work_mj if known else levels.hours
     if x.size < LEAST_PACKS or np.ptp(x) == 0.0:
         raise FitError(
             f"{x.size} packs at {np.unique(x).size} service times",
-            where=f"{levels.material}, coefficient against service",
+            where=f"{levels.material[0]}, coefficient against service",
             expected=f"at least {LEAST_PACKS} packs, unused and worn",
             do="Test packs before and after service",
         )
@@ -196,6 +122,7 @@ def history(levels: PackLevels) -> History:
     half = float(estimate.half_width(np.array([[0.0, 1.0]]))[0])
     return History(
         levels=levels,
+        work_mj=work_mj,
         per=WORK if known else HOURS,
         mu_new=float(np.exp(here.step[0])),
         slope=slope,

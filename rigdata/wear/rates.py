@@ -52,7 +52,7 @@ class WearRate:
     n_packs, n_plates, n_readings : int
         What it rests on.
     estimate : Estimate
-        The rate first, then the start of every plate.
+        The rate first, then where the line of every plate starts.
     """
 
     material: str
@@ -162,9 +162,10 @@ def wear_rate(plates: Plates) -> WearRate:
 
 
 def _model(kept: Plates, x: FloatArray) -> MixedModel:
-    """Return the model of thickness in um, its mean taken out plate by plate by the starts."""
+    """Return the model of thickness in um, counted from the mean of each plate."""
     packs, plates = _members(kept.pack), _members(kept.plate)
-    thickness = 1e3 * kept.thickness_mm
+    own_mean = plates @ ((plates.T @ kept.thickness_mm) / plates.sum(axis=0))
+    change = 1e3 * (kept.thickness_mm - own_mean)
     components = []
     if packs.shape[1] > 1:
         components.append(Component("pack", factors=x[:, None] * packs))
@@ -172,7 +173,7 @@ def _model(kept: Plates, x: FloatArray) -> MixedModel:
         components.append(Component("plate", factors=x[:, None] * plates))
     components.append(Component("reading", weights=1.0 / np.maximum(kept.n_readings, 1)))
     return MixedModel(
-        residual=thickness,
+        residual=change,
         design=np.column_stack([-x, plates]),
         diagonal=np.full(x.size, (1e3 * _LEAST_READING_MM) ** 2),
         shared=np.zeros((x.size, 0)),

@@ -61,7 +61,7 @@ def _mass(member: MemberWear) -> dict[str, Any] | None:
 def _history(course: History) -> dict[str, Any]:
     levels = course.levels
     return {
-        "material": levels.material,
+        "material": str(levels.material[0]),
         "unit": f"1/{course.per}",
         "mu_new": course.mu_new,
         "slope": course.slope,
@@ -74,7 +74,7 @@ def _history(course: History) -> dict[str, Any]:
             {"pack": str(pack), "state": str(state), "hours": hours, "work_mj": _finite(work),
              "mu": mu}
             for pack, state, hours, work, mu in zip(
-                levels.pack, levels.state, levels.hours.tolist(), levels.work_mj.tolist(),
+                levels.pack, levels.state, levels.hours.tolist(), course.work_mj.tolist(),
                 levels.mu.tolist(), strict=True,
             )
         ],

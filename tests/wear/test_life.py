@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from rigdata.campaign.service import Duty, ServiceLimits
-from rigdata.wear.history import PackLevels, history
+from rigdata.friction.pack_levels import PackLevels
+from rigdata.wear.history import history
 from rigdata.wear.life import FRICTION, MATING, MU, service_life
 from rigdata.wear.rates import wear_rate
 
@@ -17,10 +18,12 @@ def course(per_mj=-5e-4, seed=1, sd=0.01):
     work = np.array([0.0, 0.0, 0.0, 0.0, 90.0, 120.0, 180.0])
     mu = 0.145 * np.exp(per_mj * work + rng.normal(0.0, sd, work.size))
     n = work.size
-    return history(
-        PackLevels("rough", np.array([f"A{i}" for i in range(n)]), np.full(n, "new"),
-                   work / 1.8, work, mu, np.full(n, 1e-3), np.full((n, 1), 5e-3))
+    text = {name: np.full(n, name) for name in ("material", "batch", "state")}
+    levels = PackLevels(
+        pack=np.array([f"A{i}" for i in range(n)]), **text, hours=work / 1.8, mu=mu,
+        u_random=np.full(n, 1e-3), source=("gain",), shared=np.full((n, 1), 5e-3),
     )  # fmt: skip
+    return history(levels, work)
 
 
 def rate(wearing, member, um_per_h, seed=2):
@@ -87,10 +90,10 @@ def test_hours_beyond_the_tests_are_said_to_be(wearing):
 
 def test_history_by_ordinary_least_squares():
     # Without measurement errors the line is ordinary least squares of ln mu.
-    levels = course().levels
-    bare = replace(levels, u_random=np.full(7, 1e-9), shared=np.zeros((7, 1)))
-    found = history(bare)
-    (slope, start), covariance = np.polyfit(bare.work_mj, np.log(bare.mu), 1, cov=True)
+    work = course().work_mj
+    bare = replace(course().levels, u_random=np.full(7, 1e-9), shared=np.zeros((7, 1)))
+    found = history(bare, work)
+    (slope, start), covariance = np.polyfit(work, np.log(bare.mu), 1, cov=True)
     assert found.slope == pytest.approx(slope, rel=1e-6)
     assert found.mu_new == pytest.approx(np.exp(start), rel=1e-9)
     assert found.u == pytest.approx(np.sqrt(covariance[0, 0]), rel=1e-5)
