@@ -154,6 +154,7 @@ def run_campaign(
             ratios=ratios,
             table_files=[Path(TABLES_FOLDER) / file for file in files],
             provenance=provenance("run", options),
+            wear=wear,
         )
         write_text(part / REPORT_FILE, render_report(report))
     return CampaignResult(

@@ -208,6 +208,7 @@ def report_into(
         ratios=ratios,
         table_files=tables,
         provenance=provenance("report", {}),
+        wear=assess_wear(campaign, inspections_of(campaign), points, fits.kinetic),
     )
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report))

@@ -12,6 +12,7 @@ from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.results import Reduction
+from rigdata.wear.assess import Wear
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +35,8 @@ class ReportInput:
         Coefficient tables written, relative to the results folder.
     provenance : mapping of str to str
         Version, command, options: names and values in the order to be shown.
+    wear : Wear or None
+        Wear of the plates; None where it was not worked out.
     """
 
     campaign: Campaign
@@ -43,6 +46,7 @@ class ReportInput:
     ratios: Sequence[Ratio]
     table_files: Sequence[Path]
     provenance: Mapping[str, str]
+    wear: Wear | None = None
 
     @property
     def points(self) -> FrictionPoints:

@@ -18,6 +18,7 @@ from rigdata.report.record import (
 from rigdata.report.runs import bedding_section, traces_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section, scatter_section
+from rigdata.report.wear import wear_section
 
 _WRITERS = (
     verdicts_section,
@@ -25,6 +26,7 @@ _WRITERS = (
     surroundings_section,
     materials_section,
     states_section,
+    wear_section,
     chatter_section,
     breakaway_section,
     budget_section,
