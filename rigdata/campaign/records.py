@@ -17,6 +17,7 @@ from rigdata.campaign.reading import check_pair, read_values
 from rigdata.campaign.record_points import read_points
 from rigdata.errors import CampaignError, Notice
 from rigdata.quantities import CHANNELS, QUANTITIES, UNITS, unit_named
+from rigdata.storage import sha256_bytes
 
 # A record is of one channel's quantity, or of what its sensor senses.
 RECORD_QUANTITIES = tuple(
@@ -122,6 +123,11 @@ class CalibrationRecord:
     mounting: TextArray | None = None
     reference_u: FloatArray | None = None
     notices: tuple[Notice, ...] = ()
+
+    @property
+    def content_sha256(self) -> str:
+        """Hash of the record and its points together."""
+        return sha256_bytes((self.sha256 + self.points_sha256).encode())
 
     def __post_init__(self) -> None:
         for name in ("series", "direction", "mounting"):

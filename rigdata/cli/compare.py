@@ -1,7 +1,8 @@
-"""``rigdata compare``: materials, batches and states as ratios."""
+"""``rigdata compare``: materials, states and batches against each other."""
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -13,9 +14,10 @@ from rigdata.cli.options import (
     json_option,
     margin_option,
 )
-from rigdata.cli.terminal import finish, show_json, show_notices
+from rigdata.cli.terminal import finish, paragraph, show_json, show_notices
 from rigdata.cli.verdicts import ratio_rows, ratio_words
-from rigdata.pipeline.folder import COMPARISON_FILE
+from rigdata.comparison.batches import MARGIN, BatchCheck
+from rigdata.pipeline.folder import BATCHES_FILE, COMPARISON_FILE
 from rigdata.pipeline.stages import compare_into
 
 
@@ -23,18 +25,71 @@ from rigdata.pipeline.stages import compare_into
 @campaign_or_results
 @force_option
 @margin_option
+@click.option(
+    "--batch-margin",
+    type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),
+    default=MARGIN,
+    show_default=True,
+    help="Batches within 1 +- BATCH-MARGIN count as alike.",
+)
+@click.option(
+    "--with",
+    "earlier",
+    multiple=True,
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Results folder of an earlier campaign whose batches count too; more than once for more.",
+)
+@click.option(
+    "--reference-batch",
+    "references",
+    multiple=True,
+    help="Batch that the others are held against; each against those before it by default.",
+)
 @json_option
-def command(campaign: Path, out: Path | None, force: bool, margin: float, as_json: bool) -> None:
-    """Compare the groups of CAMPAIGN with its baseline and write comparison.csv.
+def command(
+    campaign: Path,
+    out: Path | None,
+    force: bool,
+    margin: float,
+    batch_margin: float,
+    earlier: tuple[Path, ...],
+    references: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Compare materials, states and batches; write comparison.csv and batches.json.
 
     CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
     points and fits come from the results folder.
+
+    Materials are compared with the baseline, worn packs with new ones, and each
+    batch with the batches before it, those of earlier campaigns (--with) first.
     """
-    ratios, notices, folder = compare_into(read_campaign(campaign), out, force=force, margin=margin)
+    found, folder = compare_into(
+        read_campaign(campaign),
+        out,
+        force=force,
+        margin=margin,
+        batch_margin=batch_margin,
+        earlier=earlier,
+        reference_batches=references,
+    )
     if as_json:
-        show_json("compare", notices, folder=str(folder), ratios=ratio_rows(ratios))
+        show_json(
+            "compare",
+            found.notices,
+            folder=str(folder),
+            ratios=ratio_rows(found.ratios),
+            batches=[asdict(check) for check in found.batches],
+        )
     else:
-        click.echo(ratio_words(ratios))
-        click.echo(f"Wrote {folder / COMPARISON_FILE}.")
-        show_notices(notices)
-    finish(notices)
+        click.echo(ratio_words(found.ratios))
+        if found.batches:
+            click.echo(batch_words(found.batches))
+        click.echo(f"Wrote {folder / COMPARISON_FILE} and {BATCHES_FILE}.")
+        show_notices(found.notices)
+    finish(found.notices)
+
+
+def batch_words(checks: tuple[BatchCheck, ...]) -> str:
+    """Return each batch in a sentence of its own."""
+    return "\n".join(paragraph(f"- {check.words}.", indent="  ") for check in checks)

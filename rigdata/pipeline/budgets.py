@@ -26,7 +26,8 @@ from rigdata.friction.results import Group
 from rigdata.friction.solution import Solution
 from rigdata.friction.what_if import WhatIf, limiting_words, point_what_ifs, what_ifs
 from rigdata.pipeline.folder import COMPARISON_FILE, campaign_file, read_manifest
-from rigdata.pipeline.stages import Progress, fits_from_folder, points_from_folder
+from rigdata.pipeline.stages import Progress
+from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.reduction.monte_carlo import draw_points
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading

@@ -23,6 +23,7 @@ from rigdata.storage import MANIFEST, is_result, read_json, sha256, staged_folde
 RESULTS = "results"
 FITS_FILE = "fits.json"
 COMPARISON_FILE = "comparison.csv"
+BATCHES_FILE = "batches.json"
 WEAR_FILE = "wear.json"
 TABLES_FOLDER = "tables"
 REPORT_FILE = "report.html"
@@ -30,8 +31,8 @@ REPORT_FILE = "report.html"
 # What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
 # the folder stays; `reduce` and `run` start from an empty one.
 _DROPPED = {
-    "fit": (FITS_FILE, COMPARISON_FILE, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
-    "compare": (COMPARISON_FILE, REPORT_FILE),
+    "fit": (FITS_FILE, COMPARISON_FILE, BATCHES_FILE, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
+    "compare": (COMPARISON_FILE, BATCHES_FILE, REPORT_FILE),
     "wear": (WEAR_FILE, REPORT_FILE),
     "tables": (TABLES_FOLDER, REPORT_FILE),
     "report": (REPORT_FILE,),
@@ -77,7 +78,7 @@ def results_stage(
                 **_campaign_path(campaign, folder),
                 "steps": [*steps, _step(command, options)],
                 "inputs": _inputs(campaign, reduction, before),
-                "records": sorted({r.id for h in campaign.rig.histories.values() for r in h}),
+                "records": _records(campaign),
                 "left_out": dict(reduction.left_out) if reduction else before.get("left_out", {}),
                 "outputs": _outputs(part),
             },
@@ -168,6 +169,12 @@ def _inputs(
         for role, path, h in files
     ]
     return [*named, *logs]
+
+
+def _records(campaign: Campaign) -> list[dict[str, str]]:
+    """Return id and hash of every calibration record."""
+    found = {r.id: r.content_sha256 for h in campaign.rig.histories.values() for r in h}
+    return [{"id": name, "sha256": digest} for name, digest in sorted(found.items())]
 
 
 def _campaign_path(campaign: Campaign, folder: Path) -> dict[str, str]:

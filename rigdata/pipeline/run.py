@@ -9,12 +9,16 @@ from types import MappingProxyType
 
 from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.campaign.inspections import inspections_of
+from rigdata.comparison.batches import BatchCheck, check_batches
+from rigdata.comparison.batches_file import batches_to_dict
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.ratios_file import ratios_text
 from rigdata.errors import Notice
 from rigdata.friction.fits_file import write_fits
+from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.pipeline.folder import (
+    BATCHES_FILE,
     COMPARISON_FILE,
     FITS_FILE,
     REPORT_FILE,
@@ -52,6 +56,8 @@ class CampaignResult:
         Laws of the kinetic coefficient, and of breakaway where it was tested.
     ratios : tuple of Ratio
         Comparisons with the baseline.
+    batches : tuple of BatchCheck
+        Batches against those before them.
     wear : Wear
         Wear of the plates, and the coefficient against service.
     tables : mapping of Group to CoefficientTable
@@ -66,6 +72,7 @@ class CampaignResult:
     fits: Mapping[Group, FrictionFit]
     static: Mapping[Group, FrictionFit]
     ratios: tuple[Ratio, ...]
+    batches: tuple[BatchCheck, ...]
     wear: Wear
     tables: Mapping[Group, CoefficientTable]
     folder: Path
@@ -126,13 +133,21 @@ def run_campaign(
     fits = fit_points(reduction.points, campaign, laws=laws)
     say("comparing")
     ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
+    batches, batch_notices = check_batches(pack_levels(reduction.points, fits.kinetic))
     say("following the wear")
     wear = assess_wear(campaign, inspections, reduction.points, fits.kinetic)
     say("building tables")
     built = build_tables(
         fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
     )
-    notices = (*reduction.notices, *fits.notices, *ratio_notices, *wear.notices, *built.notices)
+    notices = (
+        *reduction.notices,
+        *fits.notices,
+        *ratio_notices,
+        *batch_notices,
+        *wear.notices,
+        *built.notices,
+    )
     options = {
         "laws": list(laws or ()),
         "margin": margin,
@@ -144,6 +159,7 @@ def run_campaign(
         write_points(reduction.points, part)
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
+        write_json(part / BATCHES_FILE, batches_to_dict(batches))
         write_json(part / WEAR_FILE, wear_to_dict(wear))
         files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
         report = ReportInput(
@@ -152,13 +168,23 @@ def run_campaign(
             fits=fits.kinetic,
             static=fits.static,
             ratios=ratios,
+            batches=batches,
             table_files=[Path(TABLES_FOLDER) / file for file in files],
             provenance=provenance("run", options),
             wear=wear,
         )
         write_text(part / REPORT_FILE, render_report(report))
     return CampaignResult(
-        campaign, reduction, fits.kinetic, fits.static, ratios, wear, built.tables, folder, notices
+        campaign,
+        reduction,
+        fits.kinetic,
+        fits.static,
+        ratios,
+        batches,
+        wear,
+        built.tables,
+        folder,
+        notices,
     )
 
 

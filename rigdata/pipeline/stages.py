@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rigdata.campaign.campaign import Campaign
 from rigdata.campaign.inspections import inspections_of
-from rigdata.comparison.ratios import Ratio, compare_groups, comparison_notices
+from rigdata.comparison.batches import MARGIN as BATCH_MARGIN
+from rigdata.comparison.batches import BatchCheck, check_batches
+from rigdata.comparison.batches_file import batches_to_dict, read_batches
+from rigdata.comparison.ratios import MARGIN, Ratio, compare_groups, comparison_notices
 from rigdata.comparison.ratios_file import ratios_text, read_ratios
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
-from rigdata.friction.fits_file import read_fits, write_fits
+from rigdata.friction.fits_file import write_fits
 from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
+from rigdata.pipeline.earlier import levels_with_earlier
 from rigdata.pipeline.folder import (
+    BATCHES_FILE,
     COMPARISON_FILE,
     FITS_FILE,
     REPORT_FILE,
@@ -26,13 +31,13 @@ from rigdata.pipeline.folder import (
     results_folder,
     results_stage,
 )
+from rigdata.pipeline.stored import Fits, fits_from_folder, points_from_folder
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import (
     BUDGET_FILE,
     POINTS_FILE,
     budget_text,
     points_text,
-    read_points,
 )
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
@@ -47,20 +52,21 @@ from rigdata.wear.wear_file import wear_to_dict
 Progress = Callable[[str], None]
 
 
-@dataclass(frozen=True, eq=False)
-class Fits:
-    """The fitted laws of a campaign.
+@dataclass(frozen=True)
+class Comparison:
+    """Materials, states and batches against each other.
 
     Attributes
     ----------
-    kinetic, static : mapping of Group to FrictionFit
-        Laws of the kinetic coefficient, and of breakaway where it was tested.
+    ratios : tuple of Ratio
+        Materials against the baseline, and states against the new one.
+    batches : tuple of BatchCheck
     notices : tuple of Notice
-        Groups without a law and why, and what each fit has to say.
+        What could not be compared, and why.
     """
 
-    kinetic: Mapping[Group, FrictionFit]
-    static: Mapping[Group, FrictionFit]
+    ratios: tuple[Ratio, ...]
+    batches: tuple[BatchCheck, ...]
     notices: tuple[Notice, ...]
 
 
@@ -144,15 +150,35 @@ def fit_into(
 
 
 def compare_into(
-    campaign: Campaign, out: Path | None = None, *, force: bool = False, margin: float = 0.05
-) -> tuple[tuple[Ratio, ...], tuple[Notice, ...], Path]:
-    """Compare the groups of the results folder and write comparison.csv."""
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    force: bool = False,
+    margin: float = MARGIN,
+    batch_margin: float = BATCH_MARGIN,
+    earlier: Sequence[Path] = (),
+    reference_batches: Sequence[str] = (),
+) -> tuple[Comparison, Path]:
+    """Compare the groups and batches of the results folder.
+
+    Writes comparison.csv and batches.json; `earlier` names results folders whose
+    packs are taken in.
+    """
     folder = results_folder(campaign, out)
-    fits = fits_from_folder(folder)
-    ratios, notices = compare(points_from_folder(folder), fits, campaign, margin=margin)
-    with results_stage(campaign, folder, "compare", {"margin": margin}, force=force) as part:
+    points, fits = points_from_folder(folder), fits_from_folder(folder)
+    ratios, notices = compare(points, fits, campaign, margin=margin)
+    levels = levels_with_earlier(points, fits.kinetic, campaign, earlier)
+    batches, more = check_batches(levels, reference=reference_batches, margin=batch_margin)
+    options = {
+        "margin": margin,
+        "batch_margin": batch_margin,
+        "with": [path.name for path in earlier],
+        "reference_batches": list(reference_batches),
+    }
+    with results_stage(campaign, folder, "compare", options, force=force) as part:
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
-    return ratios, notices, folder
+        write_json(part / BATCHES_FILE, batches_to_dict(batches))
+    return Comparison(ratios, batches, (*notices, *more)), folder
 
 
 def wear_into(
@@ -197,6 +223,8 @@ def report_into(
     points = points_from_folder(folder)
     comparison = folder / COMPARISON_FILE
     ratios = read_ratios(comparison) if comparison.is_file() else ()
+    checked = folder / BATCHES_FILE
+    batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
     read = reduce_campaign(campaign, progress=progress)
     notices = (*read.notices, *fits.notices)
@@ -206,6 +234,7 @@ def report_into(
         fits=fits.kinetic,
         static=fits.static,
         ratios=ratios,
+        batches=batches,
         table_files=tables,
         provenance=provenance("report", {}),
         wear=assess_wear(campaign, inspections_of(campaign), points, fits.kinetic),
@@ -219,16 +248,3 @@ def write_points(points: FrictionPoints, folder: Path) -> None:
     """Write points.csv and budget.csv into `folder`."""
     write_text(folder / POINTS_FILE, points_text(points))
     write_text(folder / BUDGET_FILE, budget_text(points))
-
-
-def points_from_folder(folder: Path | str) -> FrictionPoints:
-    """Read the friction points of a results folder, or two files made by hand."""
-    return read_points(Path(folder) / POINTS_FILE, Path(folder) / BUDGET_FILE)
-
-
-def fits_from_folder(folder: Path | str) -> Fits:
-    """Read the fits of a results folder."""
-    kinetic, static = read_fits(Path(folder) / FITS_FILE)
-    both = (*kinetic.values(), *static.values())
-    notices = [notice for fit in both for notice in fit.notices]
-    return Fits(kinetic, static, tuple(notices))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rigdata.campaign.campaign import STATES, Campaign
+from rigdata.comparison.batches import BatchCheck
 from rigdata.comparison.ratios import Ratio
 from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
@@ -35,6 +36,8 @@ class ReportInput:
         Coefficient tables written, relative to the results folder.
     provenance : mapping of str to str
         Version, command, options: names and values in the order to be shown.
+    batches : sequence of BatchCheck
+        Batches against those before them.
     wear : Wear or None
         Wear of the plates; None where it was not worked out.
     """
@@ -46,6 +49,7 @@ class ReportInput:
     ratios: Sequence[Ratio]
     table_files: Sequence[Path]
     provenance: Mapping[str, str]
+    batches: Sequence[BatchCheck] = ()
     wear: Wear | None = None
 
     @property

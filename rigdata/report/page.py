@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rigdata.report.batches import batches_section
 from rigdata.report.blocks import Section
 from rigdata.report.chatter import breakaway_section, chatter_section
 from rigdata.report.coefficients import speed_section, surroundings_section
@@ -26,6 +27,7 @@ _WRITERS = (
     surroundings_section,
     materials_section,
     states_section,
+    batches_section,
     wear_section,
     chatter_section,
     breakaway_section,
