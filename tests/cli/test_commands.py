@@ -102,13 +102,14 @@ def test_the_stages_alone_give_what_run_gives(results, campaign: Path, tmp_path:
         np.testing.assert_allclose(fit.theta, again.theta, rtol=1e-6)
     compared = invoke("compare", campaign, "--out", out)
     assert "grips" in compared.stdout
+    assert invoke("wear", campaign, "--out", out).exit_code == 0
     tabled = invoke("tables", campaign, "--out", out)
     assert tabled.exit_code == 0, tabled.output
     assert invoke("report", campaign, "--out", out).exit_code == 3
     names = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert names == {p.relative_to(whole).as_posix() for p in whole.rglob("*") if p.is_file()}
     steps = json.loads((out / "manifest.json").read_text())["steps"]
-    assert [s["command"] for s in steps] == ["reduce", "fit", "compare", "tables", "report"]
+    assert [s["command"] for s in steps] == ["reduce", "fit", "compare", "wear", "tables", "report"]
 
 
 def test_json_of_each_stage_on_finished_results(results, campaign: Path, tmp_path: Path) -> None:

@@ -19,7 +19,9 @@ def campaign(tmp_path: Path) -> SimpleNamespace:
     for name in ("campaign.toml", "R1.csv", "R2.csv"):
         files[name] = tmp_path / name
         files[name].write_text(name)
-    rig = SimpleNamespace(histories={"torque": (SimpleNamespace(id="TC-1"),)})
+    rig = SimpleNamespace(
+        histories={"torque": (SimpleNamespace(id="TC-1", content_sha256="0" * 64),)}
+    )
     inputs = [
         SimpleNamespace(
             role="campaign", path=files["campaign.toml"], sha256=sha256(files["campaign.toml"])
