@@ -138,6 +138,9 @@ def _signal(
         signal = _on_lever(signal, channel.lever_arm_mm, channel.lever_arm_u_mm, where)
     if channel.time_constant_s > 0.0:
         signal = _quickened(signal, frames.time_s, channel.time_constant_s, notices)
+    if name in frames.spread:
+        spread, _ = undo_delay(frames.time_s, frames.spread[name], usable, channel.lag_s)
+        signal = _with_spread(signal, shown, spread)
     return signal
 
 
@@ -214,6 +217,18 @@ def _scaled(signal: Signal, factor: float, u_factor: float, source: Source) -> S
         (*signal.sources, source),
         np.vstack([factor * signal.sensitivity, u_factor * signal.values]),
     )
+
+
+def _with_spread(signal: Signal, shown: FloatArray, spread: FloatArray) -> Signal:
+    """Return the signal with the spread within its frames, from that of the logged values.
+
+    The gain between the two is that of the whole run: a cell that is read within
+    its frames is straight to a percent or so, which is enough for a spread.
+    """
+    known = signal.good & np.isfinite(shown)
+    seen = float(np.std(shown[known])) if known.any() else 0.0
+    gain = float(np.std(signal.values[known])) / seen if seen > 0.0 else np.nan
+    return replace(signal, spread=gain * spread)
 
 
 def _quickened(

@@ -33,6 +33,9 @@ class Signal:
     sensitivity : (k, n) float
         Signed change of the reading for one standard deviation of each source,
         in the unit of the values (kelvin for temperatures).
+    spread : (n,) float or None
+        Standard deviation of the logged samples within each frame, for the
+        channels that are read with it.
     """
 
     name: str
@@ -40,13 +43,18 @@ class Signal:
     good: BoolArray
     sources: tuple[Source, ...]
     sensitivity: FloatArray
+    spread: FloatArray | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "values", frozen(self.values))
         object.__setattr__(self, "good", frozen(self.good, np.bool_))
         object.__setattr__(self, "sensitivity", frozen(self.sensitivity))
+        if self.spread is not None:
+            object.__setattr__(self, "spread", frozen(self.spread))
         count = self.values.size
-        if self.good.shape != (count,) or self.sensitivity.shape != (len(self.sources), count):
+        spread = self.good if self.spread is None else self.spread
+        uneven = {self.good.shape, spread.shape} != {(count,)}
+        if uneven or self.sensitivity.shape != (len(self.sources), count):
             raise ValueError(f"{self.name}: arrays of unequal length")
 
     @property

@@ -43,6 +43,11 @@ class Frames:
         Mean time of the samples of each frame, rising. [s]
     values : mapping of str to (n,) array
         Mean of the good samples of each column, NaN where there is none.
+    spread : mapping of str to (n,) array
+        Standard deviation of the good samples about the mean of their frame, for
+        the columns that ask for it: what averaging took off an oscillation faster
+        than the frames.  0 where each frame is one sample; a column interpolated
+        between its own samples has none.
     flags : mapping of str to (n,) uint8 array
         Union of `Flag` over the samples of each frame.
     n_samples : (n,) int array
@@ -70,6 +75,7 @@ class Frames:
 
     time_s: FloatArray
     values: Mapping[str, FloatArray]
+    spread: Mapping[str, FloatArray]
     flags: Mapping[str, FlagArray]
     n_samples: IntArray
     counts: Mapping[str, Mapping[Flag, int]]
@@ -86,8 +92,10 @@ class Frames:
         object.__setattr__(self, "time_s", frozen(self.time_s))
         object.__setattr__(self, "n_samples", frozen(self.n_samples, np.int64))
         values = {key: frozen(column) for key, column in self.values.items()}
+        spread = {key: frozen(column) for key, column in self.spread.items()}
         flags = {key: frozen(column, np.uint8) for key, column in self.flags.items()}
         object.__setattr__(self, "values", MappingProxyType(values))
+        object.__setattr__(self, "spread", MappingProxyType(spread))
         object.__setattr__(self, "flags", MappingProxyType(flags))
         for name in ("counts", "units", "periods"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
@@ -163,6 +171,7 @@ def read_frames(
     return Frames(
         time_s=rows.time_s,
         values={key: found[key].means for key in columns},
+        spread={key: spread for key in columns if (spread := found[key].spread) is not None},
         flags={key: found[key].flags for key in columns},
         n_samples=rows.n_samples,
         counts={key: found[key].counts for key in columns},

@@ -34,12 +34,15 @@ class ColumnRequest:
         Range of the channel in logged units; values beyond are saturated.
     may_stick : bool
         The channel may stay exactly constant, such as a standstill speed.
+    spread : bool
+        Whether the spread of the samples within each frame is wanted too.
     """
 
     column: str
     low: float | None = None
     high: float | None = None
     may_stick: bool = False
+    spread: bool = False
 
 
 @dataclass(frozen=True, eq=False)

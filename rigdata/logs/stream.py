@@ -34,12 +34,23 @@ class ColumnFrames:
         Union of the flags of all samples.
     counts : mapping of Flag to int
         Flagged samples.
+    squares : (n,) array or None
+        Mean square of the good samples, where the request asks for their spread.
     """
 
     means: FloatArray
     good: IntArray
     flags: FlagArray
     counts: Mapping[Flag, int]
+    squares: FloatArray | None = None
+
+    @property
+    def spread(self) -> FloatArray | None:
+        """(n,) standard deviation of the good samples about the mean of their frame."""
+        if self.squares is None:
+            return None
+        spread: FloatArray = np.sqrt(np.maximum(self.squares - self.means**2, 0.0))
+        return spread
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,6 +181,7 @@ class _Column:
         self._spikes: list[tuple[IntArray, FloatArray, FloatArray]] = []
         self._frames: list[IntArray] = []
         self._means: list[FloatArray] = []
+        self._squares: list[FloatArray] = []
         self._good: list[IntArray] = []
         self._flags: list[FlagArray] = []
         self._counts = dict.fromkeys(Flag, 0)
@@ -190,14 +202,20 @@ class _Column:
         self._smallest = min(self._smallest, smallest_step(into))
         self._frames.append(frames[core][cuts.starts])
         if found.flags is None:
-            self._means.append(cuts.sums(values[core]) / cuts.n)
+            own_values = values[core]
+            self._means.append(cuts.sums(own_values) / cuts.n)
+            if self._request.spread:
+                self._squares.append(cuts.sums(own_values * own_values) / cuts.n)
             self._good.append(cuts.n)
             self._flags.append(np.zeros(cuts.n.size, np.uint8))
         else:
             own = found.flags[core]
             good = (own & LEFT_OUT) == 0
             n_good = cuts.counts(good.view(np.uint8))
-            self._means.append(_mean(cuts.sums(np.where(good, values[core], 0.0)), n_good))
+            kept = np.where(good, values[core], 0.0)
+            self._means.append(_mean(cuts.sums(kept), n_good))
+            if self._request.spread:
+                self._squares.append(_mean(cuts.sums(kept * kept), n_good))
             self._good.append(n_good)
             self._flags.append(cuts.unions(own & ~np.uint8(Flag.SPIKE)))
             for flag in Flag:
@@ -215,6 +233,8 @@ class _Column:
         """Settle what only the whole log can tell: which spikes and which holds are faults."""
         frames = _all(self._frames, np.int64)
         means, good = _all(self._means, np.float64), _all(self._good, np.int64)
+        squares = _all(self._squares, np.float64) if self._request.spread else None
+        moments = ((1, means),) if squares is None else ((1, means), (2, squares))
         flags = _all(self._flags, np.uint8)
         for numbers, values, heights in self._spikes:
             at = np.searchsorted(frames, numbers)
@@ -222,19 +242,21 @@ class _Column:
             np.bitwise_or.at(flags, at[~small], np.uint8(Flag.SPIKE))
             self._counts[Flag.SPIKE] -= int(np.count_nonzero(small))
             for place, value in zip(at[small].tolist(), values[small].tolist(), strict=True):
-                total = means[place] * good[place] if good[place] else 0.0
+                for power, moment in moments:
+                    total = moment[place] * good[place] if good[place] else 0.0
+                    moment[place] = (total + value**power) / (good[place] + 1)
                 good[place] += 1
-                means[place] = (total + value) / good[place]
         for rail in self._rails:
             held, count = rail.saturated(self._smallest)
             at = np.searchsorted(frames, held)
             left = good[at] - count
-            means[at] = _mean(means[at] * good[at] - rail.level * count, left)
+            for power, moment in moments:
+                moment[at] = _mean(moment[at] * good[at] - rail.level**power * count, left)
             good[at] = left
             flags[at] |= Flag.SATURATED.value
             self._counts[Flag.SATURATED] += int(count.sum())
         counts = {flag: count for flag, count in self._counts.items() if count}
-        return ColumnFrames(means, good, flags, counts)
+        return ColumnFrames(means, good, flags, counts, squares)
 
 
 def _mean(sums: FloatArray, counts: IntArray) -> FloatArray:

@@ -12,7 +12,6 @@ from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.stretches import Stretch, bridge, runs_of
-from rigdata.reduction.windows import rest_speed
 from rigdata.uncertainty.autocorrelation import effective_size
 
 LEAST_DWELL_S = 0.3
@@ -37,7 +36,7 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     time, step = corrected.time_s, float(np.median(np.diff(corrected.time_s)))
     speed = np.abs(corrected.speed.values)
     # Twice the noise, and 1 % of the slip that follows: the wind-up of the drive is not slip.
-    floor = max(2 * rest_speed(corrected), 0.01 * float(speed.max()))
+    floor = max(2 * corrected.rest_speed, 0.01 * float(speed.max()))
     top = float(np.percentile(corrected.load.values, 99.5))
     pressed = corrected.load.values > 0.5 * top
     resting = bridge(pressed & (speed <= floor), max(1, round(_BRIDGE_S / step)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from rigdata.reduction.conduction import at_the_face
 from rigdata.reduction.drag import Drag
 from rigdata.reduction.geometry import Geometry, pack_geometry
 from rigdata.reduction.load_path import RELATIVE_U, mean_face_load
+from rigdata.reduction.slip import Slip, find_slip
 from rigdata.reduction.zero import Idle, PackZero, find_idle, idle_limit, read_zeros, tare
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
@@ -71,6 +73,30 @@ class CorrectedRun:
     idle: Idle
     zeros: PackZero | None
     notices: tuple[Notice, ...]
+
+    @cached_property
+    def rest_speed(self) -> float:
+        """Slip speed that the noise of the idle reading reaches: mean and three sigma. [rad/s]
+
+        Almost nothing where no idle stretch shows the noise.
+        """
+        idle = self.idle.start
+        if idle is None:
+            return 1e-9
+        reading = np.abs(self.speed.values[idle.frames])
+        return max(float(reading.mean() + 3 * reading.std()), 1e-9)
+
+    @cached_property
+    def pressed(self) -> BoolArray:
+        """(n,) where the pack is under more than 4 % of the run's top load."""
+        load = self.load.values
+        under: BoolArray = load > 0.04 * float(np.percentile(load, 99.5))
+        return under
+
+    @cached_property
+    def slip(self) -> Slip:
+        """How the plates slip under load."""
+        return find_slip(self.time_s, self.speed.values, self.pressed, self.rest_speed)
 
 
 def correct(

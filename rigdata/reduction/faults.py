@@ -7,7 +7,6 @@ import numpy as np
 from rigdata.errors import ReductionError
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.stretches import runs_of
-from rigdata.reduction.windows import rest_speed
 
 _LEAST_LOAD_N = 20.0
 FROZEN_NM = 1e-6
@@ -68,5 +67,5 @@ def check_run(corrected: CorrectedRun) -> None:
 def _moves(corrected: CorrectedRun) -> bool:
     """Whether the speed rises clear of its idle noise for a few frames in a row."""
     speed = np.abs(corrected.speed.values)
-    floor = 2 * rest_speed(corrected)
+    floor = 2 * corrected.rest_speed
     return any(len(stretch) >= 3 for stretch in runs_of(corrected.usable & (speed > floor)))

@@ -26,7 +26,7 @@ from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.trace import Trace, trace_of
-from rigdata.reduction.windows import WINDOWS, load_sweeps, rest_speed, steady_windows
+from rigdata.reduction.windows import WINDOWS, load_sweeps, steady_windows
 from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
@@ -83,6 +83,7 @@ def read_signals(run: Run, rig: Rig) -> Signals:
             low=channel.range[0] if channel.range else None,
             high=channel.range[1] if channel.range else None,
             may_stick=name not in ("torque", "clamp_load", "cylinder_pressure"),
+            spread=name == "torque",
         )
         for name, channel in rig.channels.items()
         if channel.column is not None
@@ -120,7 +121,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
     """Average the drag torque of a run without clamp load over cells of half a second."""
     time = corrected.time_s
     speed = np.abs(corrected.speed.values)
-    rest = rest_speed(corrected)
+    rest = corrected.rest_speed
     moving = corrected.usable & (speed > max(rest, 0.01 * speed.max()))
     if not moving.any():
         raise ReductionError(

@@ -42,28 +42,12 @@ class Window:
     direction: str
 
 
-def rest_speed(corrected: CorrectedRun) -> float:
-    """Slip speed that the noise of the idle reading reaches: its mean and three sigma. [rad/s]
-
-    Almost nothing where no idle stretch shows the noise.
-    """
-    idle = corrected.idle.start
-    if idle is None:
-        return 1e-9
-    reading = np.abs(corrected.speed.values[idle.frames])
-    return max(float(reading.mean() + 3 * reading.std()), 1e-9)
-
-
 def slipping(corrected: CorrectedRun) -> BoolArray:
     """(n,) where the pack is pressed and its plates slide on each other.
 
-    Pressed is above 4 % of the run's top load, sliding is above `rest_speed`.
+    A pack that sticks and slips counts as sliding throughout.
     """
-    load = corrected.load.values
-    top = float(np.percentile(load, 99.5))
-    moving: BoolArray = (load > 0.04 * top) & (
-        np.abs(corrected.speed.values) > rest_speed(corrected)
-    )
+    moving: BoolArray = corrected.pressed & (corrected.slip.speed > corrected.rest_speed)
     return moving
 
 
@@ -88,7 +72,7 @@ def held_speed(corrected: CorrectedRun) -> list[Stretch]:
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
-        np.abs(corrected.speed.values),
+        corrected.slip.speed,
         inside,
         relative=SPEED_BAND,
         cell_s=max(_CELL_S, step),
@@ -185,7 +169,7 @@ def _usable(corrected: CorrectedRun, frames: IntArray, direction: str) -> Window
 def _ln_speed(corrected: CorrectedRun) -> FloatArray:
     """Logarithm of the slip speed in m/s, smoothed a little so that noise does not sort."""
     step = _step(corrected.time_s)
-    speed = smoothed(np.abs(corrected.speed.values), _odd(_CELL_S / step))
+    speed = smoothed(corrected.slip.speed, _odd(_CELL_S / step))
     ln_speed: FloatArray = np.log(np.maximum(speed * corrected.geometry.radius_m, 1e-9))
     return ln_speed
 

@@ -55,6 +55,7 @@ def read(
     flags: Mapping[str, np.ndarray] | None = None,
     units: Mapping[str, str | None] | None = None,
     date: datetime.date | None = None,
+    spread: Mapping[str, np.ndarray] | None = None,
 ) -> Signals:
     rig = Rig(
         path=Path("rig.toml"),
@@ -69,6 +70,7 @@ def read(
         frame_s=0.1,
         n_samples=np.full(N, 10),
         values=logged,
+        spread=dict(spread or {}),
         flags={name: np.zeros(N, np.uint8) for name in logged} | dict(flags or {}),
         counts={name: {} for name in logged},
         units=dict.fromkeys(logged) | dict(units or {}),
