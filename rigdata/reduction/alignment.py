@@ -77,7 +77,7 @@ def ripple_of(corrected: CorrectedRun) -> Ripple | None:
 
     Returns None for a log too slow to show a delay, and without such a stretch.
     """
-    step = float(np.median(np.diff(corrected.time_s)))
+    step = corrected.step_s
     if step > _SLOWEST_STEP_S:
         return None
     total = Ripple(np.zeros(LAGS_S.size), 0.0, 0.0, step)

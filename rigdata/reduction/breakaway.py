@@ -33,7 +33,7 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     noise raises it nor averaging over the rise lowers it.  The dwell is the time
     under load at standstill up to the onset.
     """
-    time, step = corrected.time_s, float(np.median(np.diff(corrected.time_s)))
+    time, step = corrected.time_s, corrected.step_s
     speed = np.abs(corrected.speed.values)
     # Twice the noise, and 1 % of the slip that follows: the wind-up of the drive is not slip.
     floor = max(2 * corrected.rest_speed, 0.01 * float(speed.max()))

@@ -75,6 +75,11 @@ class CorrectedRun:
     notices: tuple[Notice, ...]
 
     @cached_property
+    def step_s(self) -> float:
+        """Median time between frames. [s]"""
+        return float(np.median(np.diff(self.time_s))) if self.time_s.size > 1 else 1.0
+
+    @cached_property
     def rest_speed(self) -> float:
         """Slip speed that the noise of the idle reading reaches: mean and three sigma. [rad/s]
 
@@ -96,7 +101,7 @@ class CorrectedRun:
     @cached_property
     def slip(self) -> Slip:
         """How the plates slip under load."""
-        return find_slip(self.time_s, self.speed.values, self.pressed, self.rest_speed)
+        return find_slip(self.step_s, self.speed.values, self.pressed, self.rest_speed)
 
 
 def correct(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,6 +14,7 @@ from scipy import sparse
 from rigdata.arrays import FloatArray, TextArray
 from rigdata.reduction.condition_shifts import Shift
 from rigdata.reduction.corrections import CorrectedRun
+from rigdata.reduction.oscillation import NOT_MEASURED, Oscillation
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
 from rigdata.uncertainty.sources import Source
@@ -40,7 +42,9 @@ class Draft:
     contributions: Mapping[Source, float] = field(repr=False)
     shifts: Mapping[Source, Shift] = field(repr=False)
     reading: Reading = field(repr=False)
-    dwell_s: float = float("nan")
+    dwell_s: float = math.nan
+    oscillation: Oscillation = NOT_MEASURED
+    stick_share: float = math.nan
     reason: str = ""
 
 
@@ -70,6 +74,7 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
     def each(name: str) -> NDArray[Any]:
         return np.array([getattr(draft, name) for draft in drafts])
 
+    waves = np.array([draft.oscillation for draft in drafts])
     return FrictionPoints(
         point=np.array([f"{run.id}/{i + 1}" for i in range(count)]),
         run=constant(run.id),
@@ -92,6 +97,11 @@ def to_points(corrected: CorrectedRun, drafts: Sequence[Draft]) -> FrictionPoint
         start_s=each("start_s"),
         end_s=each("end_s"),
         dwell_s=each("dwell_s"),
+        torque_ripple=waves[:, 0],
+        ripple_limit=waves[:, 1],
+        ripple_hz=waves[:, 2],
+        ripple_above_hz=waves[:, 3],
+        stick_share=each("stick_share"),
         used=np.array([not draft.reason for draft in drafts]),
         reason=each("reason"),
         sources=tuple(column),

@@ -14,7 +14,9 @@ from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.load_line import LoadLine, fit_load_line
+from rigdata.reduction.oscillation import cell_noise, oscillation
 from rigdata.reduction.reading import Reading, linear_contributions, read
+from rigdata.reduction.slip import stick_reason
 from rigdata.reduction.windows import LoadSweep
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
@@ -22,6 +24,7 @@ LEAST_RANGE = 2.0
 _CELLS = 60
 _LEAST_WARMING_K = 4.0
 _QUARTILES = (0.25, 0.75)
+_NEAR = 0.2  # in ln load, within which the torque oscillates as at the point itself
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,14 +126,18 @@ def _sweep_drafts(
         dof=line.dof,
     )
     by_load = line.mu(ln_x) * (1 + line.coefficients[2]) * cells.reading.arm_m
-    speed = np.abs(corrected.speed.values[frames]) * geometry.radius_m
+    speed = corrected.slip.speed[frames] * geometry.radius_m
     shifts = condition_shifts(corrected, frames)
+    cell, load_here = cell_noise(corrected), np.maximum(corrected.load.values[frames], 1e-9)
+    stick_share = float(corrected.slip.stuck[frames].mean())
     drafts = []
     for i in range(2):
         weight = pick[i] @ line.weights
         contributions = linear_contributions(cells.reading, weight, -weight * by_load, float(mu[i]))
         contributions[source] = float(shared[i])
         x_here = line.reference_x * math.exp(offsets[i])
+        load = x_here / cells.reading.arm_m
+        near = np.abs(np.log(load_here / load)) < _NEAR
         drafts.append(
             Draft(
                 kind="kinetic",
@@ -148,6 +155,9 @@ def _sweep_drafts(
                 contributions=contributions,
                 shifts=shifts,
                 reading=replace(cells.reading, line=line, ln_load=float(offsets[i])),
+                oscillation=oscillation(corrected, np.sort(frames[near]), cell),
+                stick_share=stick_share,
+                reason=stick_reason(stick_share),
             )
         )
     return drafts

@@ -15,6 +15,12 @@ from rigdata.uncertainty.sources import Source
 _TEXT = np.str_
 # What the condition shifts are of, in their order, and the columns that hold them in files.
 SHIFTED = ("slip_speed_shift", "temperature_shift_k", "pressure_shift")
+# Columns of numbers that a table may lack: they are then NaN.
+BEYOND = ("torque_ripple", "ripple_limit", "ripple_hz", "ripple_above_hz", "stick_share")
+
+
+def _unknown() -> FloatArray:
+    return np.empty(0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +54,17 @@ class FrictionPoints:
         Where the point lies in its log. [s]
     dwell_s : (n,) float
         Time under load at standstill before a breakaway; NaN otherwise. [s]
+    torque_ripple : (n,) float
+        Amplitude of the torque's oscillation above 1 Hz over the mean torque, the
+        noise of the idle cell taken off; NaN where it was not measured.
+    ripple_limit : (n,) float
+        What that noise alone stays below in 99 of 100 windows; NaN where it is not known.
+    ripple_hz : (n,) float
+        Frequency of the oscillation; NaN where none stands out. [Hz]
+    ripple_above_hz : (n,) float
+        What its frequency is above, where the log in frames shows no more; else NaN. [Hz]
+    stick_share : (n,) float
+        Share of the time at standstill between slips; NaN where it was not looked for.
     used : (n,) bool
         Whether fits use the point.
     reason : (n,) str
@@ -88,8 +105,16 @@ class FrictionPoints:
     sources: tuple[Source, ...]
     contributions: sparse.csr_array = field(repr=False)
     condition_shifts: tuple[sparse.csr_array, ...] | None = field(default=None, repr=False)
+    torque_ripple: FloatArray = field(default_factory=_unknown)
+    ripple_limit: FloatArray = field(default_factory=_unknown)
+    ripple_hz: FloatArray = field(default_factory=_unknown)
+    ripple_above_hz: FloatArray = field(default_factory=_unknown)
+    stick_share: FloatArray = field(default_factory=_unknown)
 
     def __post_init__(self) -> None:
+        for name in BEYOND:
+            if np.size(getattr(self, name)) == 0:
+                object.__setattr__(self, name, np.full(np.size(self.point), np.nan))
         for name in column_names():
             object.__setattr__(self, name, frozen(getattr(self, name), _COLUMN_TYPES[name]))
         shape = (self.point.size, len(self.sources))

@@ -33,7 +33,7 @@ from scipy import sparse
 
 from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import ResultError
-from rigdata.reduction.points import SHIFTED, FrictionPoints, column_names
+from rigdata.reduction.points import BEYOND, SHIFTED, FrictionPoints, column_names
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 POINTS_FILE = "points.csv"
@@ -54,6 +54,7 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
     "used": "true",
     "reason": "",
     "dwell_s": "",
+    **dict.fromkeys(BEYOND, ""),
 }
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
 BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
@@ -63,9 +64,10 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 def points_columns() -> tuple[str, ...]:
     """Return the columns of points.csv in their order."""
-    names = [name for name in column_names() if name != "dwell_s"]
+    last = ("dwell_s", *BEYOND)
+    names = [name for name in column_names() if name not in last]
     names.insert(names.index("u_random"), "u_mu")
-    return (*names, "dwell_s")
+    return (*names, *last)
 
 
 def written_cell(text: str) -> str:

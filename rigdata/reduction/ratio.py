@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import FloatArray, IntArray
 from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.faults import FROZEN_NM
+from rigdata.reduction.oscillation import CellNoise, cell_noise, oscillation
 from rigdata.reduction.reading import linear_contributions, read
+from rigdata.reduction.slip import stick_reason
 from rigdata.reduction.windows import LOAD_BAND, Window
 from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
 
@@ -53,13 +55,14 @@ def ratio_drafts(corrected: CorrectedRun, windows: Sequence[Window]) -> list[Dra
     over the root of the effective number of frames; variance and
     autocorrelation time are pooled over the run, because a short window knows
     neither.  Slip speed is the geometric mean, in keeping with laws that are
-    close to straight in ln v.
+    close to straight in ln v; where the plates stick and slip it is that of the
+    drive, and the point is not used: part of its torque is static friction.
     """
     kept = [w for w in windows if w.frames.size >= LEAST_FRAMES]
     residuals = [_residual(corrected, w) for w in kept]
-    noise = run_noise(residuals)
+    noise, cell = run_noise(residuals), cell_noise(corrected)
     return [
-        _draft(corrected, window, residual, size.n_effective, noise.variance)
+        _draft(corrected, window, residual, size.n_effective, noise.variance, cell)
         for window, residual, size in zip(kept, residuals, noise.sizes, strict=True)
     ]
 
@@ -95,24 +98,19 @@ def _draft(
     residual: FloatArray,
     n_effective: float,
     run_variance: float,
+    cell: CellNoise | None,
 ) -> Draft:
     frames = window.frames
     sign = math.copysign(1.0, float(corrected.speed.values[frames].mean()))
     reading = read(corrected, [frames], sign)
-    load, mean_load = corrected.load.values[frames], float(reading.load_n[0])
+    mean_load = float(reading.load_n[0])
     per_torque = 1.0 / (reading.arm_m * mean_load)
     mu = float(reading.torque_nm[0]) * per_torque
     kept = frames.size * max(1 - 2 / n_effective, 0.0)
     own = float(residual @ residual)
     variance = (_PRIOR_FRAMES * run_variance + own) / (_PRIOR_FRAMES + kept)
-    speed = np.abs(corrected.speed.values[frames]) * corrected.geometry.radius_m
-    reason = ""
-    if float(load.std()) > LOAD_BAND * abs(mean_load):
-        reason = f"clamp load not steady: {100 * load.std() / abs(mean_load):.0f} % spread"
-    elif mu <= 0:
-        reason = "coefficient not above zero"
-    elif float(np.ptp(corrected.tared_torque[frames])) < FROZEN_NM:
-        reason = "torque frozen"
+    speed = corrected.slip.speed[frames] * corrected.geometry.radius_m
+    stick_share = float(corrected.slip.stuck[frames].mean())
     return Draft(
         kind="kinetic",
         method="ratio",
@@ -131,5 +129,19 @@ def _draft(
         ),
         shifts=condition_shifts(corrected, frames),
         reading=reading,
-        reason=reason,
+        oscillation=oscillation(corrected, frames, cell),
+        stick_share=stick_share,
+        reason=stick_reason(stick_share) or _fault(corrected, frames, mean_load, mu),
     )
+
+
+def _fault(corrected: CorrectedRun, frames: IntArray, mean_load: float, mu: float) -> str:
+    """Return why a window gives no coefficient to be used, empty where it does."""
+    spread = float(corrected.load.values[frames].std())
+    if spread > LOAD_BAND * abs(mean_load):
+        return f"clamp load not steady: {100 * spread / abs(mean_load):.0f} % spread"
+    if mu <= 0:
+        return "coefficient not above zero"
+    if float(np.ptp(corrected.tared_torque[frames])) < FROZEN_NM:
+        return "torque frozen"
+    return ""

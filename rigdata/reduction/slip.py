@@ -17,6 +17,7 @@ from rigdata.reduction.stretches import runs_of, smoothed
 
 # Common practice, no source.
 MEAN_S = 1.0  # over which swinging speed is averaged
+LEAST_STICK = 0.05  # share of a window at standstill, above which it is not kinetic friction
 _LEAST_SWING = 0.15  # rms of the swing, as a share of the mean
 _LEAST_TURNS = 3  # within `MEAN_S`; a step turns once, an engagement twice
 _HYSTERESIS = 0.3  # of the rms, beyond which the speed is on one side of its mean
@@ -46,13 +47,13 @@ class Slip:
         object.__setattr__(self, "stuck", frozen(self.stuck, np.bool_))
 
 
-def find_slip(time_s: FloatArray, speed: FloatArray, pressed: BoolArray, rest: float) -> Slip:
+def find_slip(step_s: float, speed: FloatArray, pressed: BoolArray, rest: float) -> Slip:
     """Find where the slip speed of a pressed pack swings, and where it sticks.
 
     Parameters
     ----------
-    time_s : (n,) array
-        Time of the frames. [s]
+    step_s : float
+        Time between frames. [s]
     speed : (n,) array
         Slip speed. [rad/s]
     pressed : (n,) bool array
@@ -69,8 +70,7 @@ def find_slip(time_s: FloatArray, speed: FloatArray, pressed: BoolArray, rest: f
     """
     size = np.abs(speed)
     mean, swings = size.copy(), np.zeros(size.size, np.bool_)
-    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
-    width = 2 * round(MEAN_S / step / 2) + 1
+    width = 2 * round(MEAN_S / step_s / 2) + 1
     for stretch in runs_of(pressed):
         if len(stretch) >= width > _LEAST_TURNS:
             own = size[stretch.frames]
@@ -84,6 +84,13 @@ def find_slip(time_s: FloatArray, speed: FloatArray, pressed: BoolArray, rest: f
                 swings[stretch.frames] = found
                 mean[stretch.frames] = np.where(found, level, own)
     return Slip(mean, swings, swings & (size <= rest))
+
+
+def stick_reason(share: float) -> str:
+    """Return why a point with this share of its time at standstill is not used, or nothing."""
+    if not share >= LEAST_STICK:
+        return ""
+    return f"sticks and slips: at standstill for {100 * share:.0f} % of the time"
 
 
 def _turns(swing: FloatArray, clear: FloatArray, width: int) -> IntArray:

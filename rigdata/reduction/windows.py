@@ -53,7 +53,7 @@ def slipping(corrected: CorrectedRun) -> BoolArray:
 
 def held_load(corrected: CorrectedRun) -> list[Stretch]:
     """Stretches of slip at a steady load."""
-    step = _step(corrected.time_s)
+    step = corrected.step_s
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
@@ -68,7 +68,7 @@ def held_load(corrected: CorrectedRun) -> list[Stretch]:
 
 def held_speed(corrected: CorrectedRun) -> list[Stretch]:
     """Stretches of slip at a steady speed."""
-    step = _step(corrected.time_s)
+    step = corrected.step_s
     inside = bridge(slipping(corrected), max(1, round(_CELL_S / step)))
     return steady_stretches(
         corrected.time_s,
@@ -91,7 +91,7 @@ def speed_bins(corrected: CorrectedRun) -> list[Window]:
             ln_speed,
             held,
             threshold=BIN_LN_SPEED,
-            cell_s=max(_CELL_S, _step(corrected.time_s)),
+            cell_s=max(_CELL_S, corrected.step_s),
         )
         for leg in parts:
             for _, frames in binned(ln_speed, leg, BIN_LN_SPEED):
@@ -101,7 +101,7 @@ def speed_bins(corrected: CorrectedRun) -> list[Window]:
 
 def temperature_bins(corrected: CorrectedRun) -> list[Window]:
     """Bins in plate temperature at held load and speed, warming and cooling apart."""
-    step = _step(corrected.time_s)
+    step = corrected.step_s
     warmth = smoothed(corrected.temperature.values, _odd(1.0 / step))
     windows = []
     for held in intersect(held_speed(corrected), held_load(corrected)):
@@ -143,7 +143,7 @@ class LoadSweep:
 def load_sweeps(corrected: CorrectedRun) -> list[LoadSweep]:
     """Find the load sweeps, one for each held speed."""
     ln_load = np.log(np.maximum(corrected.load.values, 1e-9))
-    cell_s = max(_CELL_S, _step(corrected.time_s))
+    cell_s = max(_CELL_S, corrected.step_s)
     sweeps = []
     for held in held_speed(corrected):
         parts = legs(corrected.time_s, ln_load, held, threshold=0.1, cell_s=cell_s)
@@ -168,7 +168,7 @@ def _usable(corrected: CorrectedRun, frames: IntArray, direction: str) -> Window
 
 def _ln_speed(corrected: CorrectedRun) -> FloatArray:
     """Logarithm of the slip speed in m/s, smoothed a little so that noise does not sort."""
-    step = _step(corrected.time_s)
+    step = corrected.step_s
     speed = smoothed(corrected.slip.speed, _odd(_CELL_S / step))
     ln_speed: FloatArray = np.log(np.maximum(speed * corrected.geometry.radius_m, 1e-9))
     return ln_speed
@@ -176,7 +176,3 @@ def _ln_speed(corrected: CorrectedRun) -> FloatArray:
 
 def _odd(count: float) -> int:
     return 2 * round(count / 2) + 1 if count >= 2 else 1
-
-
-def _step(time_s: FloatArray) -> float:
-    return float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0

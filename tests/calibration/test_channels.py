@@ -459,6 +459,35 @@ class TestTime:
         assert "2 s" in notice.what
 
 
+class TestSpread:
+    def test_it_goes_through_unit_and_lever_arm_with_the_readings(self) -> None:
+        force = Channel(
+            "torque", column="F", unit="kN", u=0.01, lever_arm_mm=200.0, lever_arm_u_mm=0.5
+        )
+        spread = {"torque": 0.01 * (1.0 + np.cos(TIME))}
+        signal = read({"torque": force}, {"torque": -RAMP}, spread=spread).channels["torque"]
+        assert signal.spread == pytest.approx(200.0 * spread["torque"], rel=1e-9)
+
+    def test_it_moves_with_a_late_channel(self) -> None:
+        late = Channel("torque", column="T", unit="N*m", u=0.1, lag_s=0.3)
+        spread = {"torque": np.where(TIME >= 1.0, 2.0, 1.0)}
+        signal = read({"torque": late}, {"torque": RAMP}, spread=spread).channels["torque"]
+        assert signal.spread is not None
+        assert signal.spread[signal.good] == pytest.approx(
+            np.where(TIME[signal.good] >= 0.65, 2.0, 1.0)
+        )
+
+    def test_a_channel_read_without_it_has_none(self) -> None:
+        assert (
+            read({"slip_speed": TestTime.speed}, {"slip_speed": RAMP}).channels["slip_speed"].spread
+            is None
+        )
+
+    def test_it_must_fit_the_frames(self) -> None:
+        with pytest.raises(ValueError, match="unequal length"):
+            Signal("torque", RAMP, RAMP > 0, (), np.empty((0, N)), spread=RAMP[1:])
+
+
 class TestGoodFrames:
     speed = Channel("slip_speed", column="n", unit="rad/s", u=0.1)
 

@@ -13,7 +13,7 @@ from scipy import sparse
 from rigdata.calibration.classes import DEFAULT_LIMITS
 from rigdata.cli.calibrations import variance_share
 from rigdata.cli.main import main
-from rigdata.reduction.points import FrictionPoints, column_names
+from rigdata.reduction.points import BEYOND, FrictionPoints, column_names
 from rigdata.reduction.points_file import budget_text, points_text
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
@@ -31,7 +31,7 @@ def points() -> FrictionPoints:
         "service_hours slip_speed_m_s temperature_c pressure_mpa mu u_random n_effective "
         "start_s end_s dwell_s"
     )
-    columns |= {name: np.ones(3) for name in numbers.split()}
+    columns |= {name: np.ones(3) for name in (*numbers.split(), *BEYOND)}
     columns |= {
         "point": np.array(["p1", "p2", "p3"]),
         "n_samples": np.array([9, 9, 9]),

@@ -75,6 +75,43 @@ def test_frames_are_the_means_of_their_samples(read, frame_s):
     assert frames.sample_s == pytest.approx(1 / RATE)
 
 
+ASKED = COLUMNS | {"torque": ColumnRequest("Torque", spread=True)}
+
+
+def test_the_spread_is_that_of_the_samples_within_each_frame(read):
+    data = signals(n=6000)
+    frames = read(csv(data, 9), ASKED, frame_s=0.02)
+    assert set(frames.spread) == {"torque"}
+    inside = np.round(data["Torque"], 9).reshape(-1, 40)
+    np.testing.assert_allclose(frames.spread["torque"], inside.std(axis=1), rtol=1e-9)
+    # Between and within frames: nothing of the variance is lost.
+    whole = frames.values["torque"].var() + np.mean(frames.spread["torque"] ** 2)
+    assert whole == pytest.approx(np.round(data["Torque"], 9).var(), rel=1e-12)
+
+
+def test_the_spread_leaves_out_what_the_mean_leaves_out(read):
+    data = signals(n=6000)
+    torque = data["Torque"]
+    clean = read(csv(data, 6), ASKED, frame_s=0.05).spread["torque"]
+    torque[[1010, 2500]] += [40.0, -40.0]
+    torque[3000:3020] = np.nan
+    torque[4000:4010] = 1e38
+    torque[5050:5060] = torque.max()
+    spoilt = read(csv(data, 6), ASKED, frame_s=0.05)
+    assert spoilt.counts["torque"]
+    np.testing.assert_allclose(spoilt.spread["torque"], clean, rtol=0.35)
+    kept = [i for i in range(60) if i not in (10, 25, 30, 40, 50)]
+    np.testing.assert_array_equal(spoilt.spread["torque"][kept], clean[kept])
+
+
+def test_single_samples_have_no_spread_and_sparse_columns_none_at_all(read):
+    rows = "".join(f"{i / 100:.2f},{i % 5},{i % 7 if i % 10 == 0 else ''}\n" for i in range(3000))
+    asked = {name: ColumnRequest(name, spread=True) for name in ("Torque", "Oil")}
+    frames = read("Time,Torque,Oil\n" + rows, asked)
+    np.testing.assert_array_equal(frames.spread["Torque"], 0.0)
+    assert "Oil" not in frames.spread
+
+
 def test_the_default_frame_is_5_ms(read):
     frames = read(csv(signals(n=4000)), COLUMNS)
     assert frames.frame_s == 0.005
@@ -108,8 +145,9 @@ def test_a_slow_log_is_its_own_frames(read):
 @pytest.mark.parametrize("block_bytes", [3000, 20_011, 131_072])
 def test_the_size_of_the_blocks_changes_nothing(read, write, block_bytes):
     path = write(nasty())
-    whole = read(path, COLUMNS)
-    parts = read(path, COLUMNS, block_bytes=block_bytes)
+    whole = read(path, ASKED)
+    parts = read(path, ASKED, block_bytes=block_bytes)
+    np.testing.assert_array_equal(parts.spread["torque"], whole.spread["torque"])
     np.testing.assert_array_equal(parts.time_s, whole.time_s)
     np.testing.assert_array_equal(parts.n_samples, whole.n_samples)
     for key in COLUMNS:

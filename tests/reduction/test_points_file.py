@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import sparse
 
 from rigdata.errors import ResultError
-from rigdata.reduction.points import FrictionPoints, column_names
+from rigdata.reduction.points import BEYOND, FrictionPoints, column_names
 from rigdata.reduction.points_file import (
     budget_text,
     points_columns,
@@ -27,6 +27,7 @@ SOURCES = (
     Source("zero:R,1", Scope.RUN, Effect.ADDITIVE, 'zero "before" and after'),
     Source("=cmd", Scope.POINT, Effect.ADDITIVE, "-odd label", Distribution.RECTANGULAR, 7.5),
 )
+NUMBERS = ("mu", "u_random", *BEYOND)
 
 
 def make_points(names: list[str] | None = None) -> FrictionPoints:
@@ -38,17 +39,18 @@ def make_points(names: list[str] | None = None) -> FrictionPoints:
     text["direction"] = np.array(["up", "down", "-", "-", "-"])
     text["reason"] = np.array(["", "", "", "", "-10 degC, too cold"])
     numbers = {name: rng.uniform(0.01, 1.0, n) / 3 for name in column_names()}
+    numbers["ripple_hz"] = np.array([12.0, np.nan, np.nan, 1e-300, np.nan])
     numbers["dwell_s"] = np.array([np.nan, np.nan, np.nan, 2.0, 1e-300])
     columns = {
         name: numbers[name]
-        if name.endswith(("_s", "_c", "_mpa", "hours", "effective")) or name in ("mu", "u_random")
+        if name in NUMBERS or name.endswith(("_s", "_c", "_mpa", "hours", "effective"))
         else text[name]
         for name in column_names()
     }
     columns["used"] = np.array([True, True, False, True, False])
     columns["n_samples"] = np.arange(n) + 1
     contributions = rng.normal(size=(n, len(SOURCES))) / 7
-    contributions[2, 1] = 0.0
+    contributions[0, 0], contributions[2, 1] = 0.1, 0.0
     shifts = tuple(sparse.csr_array(rng.normal(size=(n, len(SOURCES)))) for _ in range(3))
     return FrictionPoints(
         **columns,
@@ -97,7 +99,8 @@ def test_columns_in_the_order_of_the_contract() -> None:
     assert ",".join(points_columns()) == (
         "point,run,pack,material,batch,state,service_hours,procedure,kind,method,direction,"
         "slip_speed_m_s,temperature_c,pressure_mpa,mu,u_mu,u_random,n_samples,n_effective,"
-        "start_s,end_s,used,reason,dwell_s"
+        "start_s,end_s,used,reason,dwell_s,"
+        "torque_ripple,ripple_limit,ripple_hz,ripple_above_hz,stick_share"
     )
 
 
@@ -118,7 +121,8 @@ HAND_BUDGET = """point,source,scope,contribution
 def test_hand_made_files_need_only_what_matters(tmp_path: Path) -> None:
     points = read_points(*write(tmp_path, HAND, HAND_BUDGET))
     assert points.used.all()
-    assert np.isnan(points.dwell_s).all()
+    for name in ("dwell_s", *BEYOND):
+        assert np.isnan(getattr(points, name)).all()
     effects = {source.kind: source.effect for source in points.sources}
     assert effects == {
         "torque": Effect.PROPORTIONAL,
