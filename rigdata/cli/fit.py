@@ -13,7 +13,7 @@ from rigdata.cli.options import (
     json_option,
     laws_option,
 )
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notices
 from rigdata.cli.verdicts import condition_words, fit_rows, fit_table, ranking_table
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
@@ -36,7 +36,8 @@ def command(
     Each group lists the laws tried: their number of parameters, how far their
     AICc is above the least, the log density of packs (or runs) left out against
     the best law with the standard error of that difference, and why the law was
-    or was not taken.
+    or was not taken. Where that is more than a screen, laws that do clearly worse
+    stand together; --json has all of it.
     """
     read = read_campaign(campaign)
     with progress("fitting", quiet=as_json):
@@ -45,9 +46,11 @@ def command(
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
     else:
-        click.echo(ranking_table(fits.kinetic, fits.static) + "\n")
+        coefficients = fit_table(fits.kinetic, fits.static)
+        most = SCREEN - coefficients.count("\n") - 4
+        click.echo(ranking_table(fits.kinetic, fits.static, most=most) + "\n")
         click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
-        click.echo(fit_table(fits.kinetic, fits.static))
+        click.echo(coefficients)
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

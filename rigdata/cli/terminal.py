@@ -18,7 +18,7 @@ from rigdata import __version__
 from rigdata.errors import Notice, Severity
 from rigdata.report.numbers import decimals_for
 
-WIDTH = 80
+WIDTH, SCREEN = 80, 40
 LEFT_SOMETHING_OUT = 3
 _GAP = "  "
 _LEAST_WRAP = 12

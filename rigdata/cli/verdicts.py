@@ -9,6 +9,7 @@ from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
 from rigdata.friction.results import FrictionFit, Group, LawScore
+from rigdata.friction.selection import AICC_REACH, CLEARLY, loss_in_errors
 from rigdata.friction.slopes import follows
 from rigdata.quantities import QUANTITIES
 from rigdata.tables.table import FIELDS
@@ -48,21 +49,55 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
     ]
 
 
-def ranking_table(kinetic: Fits, static: Fits) -> str:
+def ranking_table(kinetic: Fits, static: Fits, *, most: int) -> str:
     """Return every law tried for each group, and in a few words why it was or was not taken.
 
     Akaike's criterion is given above its least, and the log density of what was
-    left out against the best law, with the standard error of that difference.
+    left out against the best law, with the standard error of that difference.  Where
+    that would take more than `most` lines, the laws that do clearly worse stand
+    together.
     """
-    rows: list[Sequence[str]] = []
-    for name, fit in _named(kinetic, static):
-        lowest = min((s.aicc for s in fit.ranking if s.aicc is not None), default=0.0)
-        rows += [name, *(_law_row(score, lowest) for score in fit.ranking)]
-    return aligned(["  law", "par", "AICc", "left out", "why"], rows)
+    text = ""
+    for together in (False, True):
+        rows: list[Sequence[str]] = []
+        for name, fit in _named(kinetic, static):
+            worse = [s for s in fit.ranking if together and _clearly_worse(s, fit)]
+            shown = [score for score in fit.ranking if score not in worse]
+            rows += [name, *(_law_row(score, _rise(score, fit)) for score in shown)]
+            rows += _together(worse, fit)
+        text = aligned(["  law", "par", "AICc", "left out", "why"], rows)
+        if text.count("\n") < most:
+            break
+    return text
 
 
-def _law_row(score: LawScore, lowest: float) -> list[str]:
-    rise = "-" if score.aicc is None else _short(score.aicc - lowest)
+def _clearly_worse(score: LawScore, fit: FrictionFit) -> bool:
+    far = score.aicc is not None and score.aicc - _least_aicc(fit) > AICC_REACH
+    return score.identified and not score.chosen and (far or loss_in_errors(score) > CLEARLY)
+
+
+def _together(scores: Sequence[LawScore], fit: FrictionFit) -> list[str]:
+    """Return laws that are clearly worse as one sentence."""
+    if not scores:
+        return []
+    named = [f"{s.law} ({s.n_parameters} par, AICc +{_rise(s, fit)})" for s in scores]
+    least = min(map(loss_in_errors, scores))
+    size = f", by {_short(least)} s.e." + (" or more" if len(scores) > 1 else "")
+    told = f"  {', '.join(named)}: worse{size if least > CLEARLY else ''}"
+    return paragraph(told, indent="  ").splitlines()
+
+
+def _rise(score: LawScore, fit: FrictionFit) -> str:
+    if score.aicc is None:
+        return "-"
+    return _short(score.aicc - _least_aicc(fit))
+
+
+def _least_aicc(fit: FrictionFit) -> float:
+    return min(s.aicc for s in fit.ranking if s.aicc is not None)
+
+
+def _law_row(score: LawScore, rise: str) -> list[str]:
     loss, u = score.left_out_loss, score.left_out_loss_u
     told = "-" if loss is None or u is None else f"{_short(-loss)} +- {_short(u)}"
     best = "best" if loss == 0.0 else told
@@ -75,14 +110,16 @@ def _short(value: float) -> str:
 
 def fit_table(kinetic: Fits, static: Fits) -> str:
     """Return one row a group and kind: mu at the reference condition with its intervals."""
-    rows = []
+    rows: list[list[str]] = []
     for name, fit in _named(kinetic, static):
         row = fit_row(fit)
         u = row["u_mu"]
         mean = interval(row["mean_low"], row["mean_high"], u)
         more = interval(row["next_pack_low"], row["next_pack_high"], u)
         mark = "" if row["inside_envelope"] else " *"
-        after = f" after {fit.reference.dwell_s:g} s" if follows(fit, DWELL) else ""
+        if rows and name == rows[-1][0] + _STATIC:
+            name = "  static"
+        after = f", {fit.reference.dwell_s:g} s at rest" if follows(fit, DWELL) else ""
         rows.append([name + after, rounded(row["mu"], u) + mark, mean, more, str(fit.n_packs)])
     headers = ["group", "mu", "mean of packs", "one more pack", "packs"]
     text = aligned(headers, rows)
@@ -92,10 +129,15 @@ def fit_table(kinetic: Fits, static: Fits) -> str:
 
 
 def _named(kinetic: Fits, static: Fits) -> list[tuple[str, FrictionFit]]:
-    return [
-        *((str(group), fit) for group, fit in kinetic.items()),
-        *((f"{group}, static", fit) for group, fit in static.items()),
-    ]
+    """Return the fits with their names, static ones after the kinetic ones of their group."""
+    found = []
+    for group in dict.fromkeys([*kinetic, *static]):
+        found += [(str(group), kinetic[group])] if group in kinetic else []
+        found += [(f"{group}{_STATIC}", static[group])] if group in static else []
+    return found
+
+
+_STATIC = ", static"
 
 
 def ratio_words(ratios: Sequence[Ratio]) -> str:

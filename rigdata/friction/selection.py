@@ -92,7 +92,7 @@ def _choose(
     """Return the law to take, and why each usable one is taken or not."""
     lowest = min(found[i].score.aicc or 0.0 for i in usable)
     behind = {i: (found[i].score.aicc or 0.0) - lowest for i in usable}
-    errors = {i: _loss_in_errors(found[i].score) for i in usable}
+    errors = {i: loss_in_errors(found[i].score) for i in usable}
 
     def supported(i: int) -> bool:
         close = behind[i] <= AICC_REACH and errors[i] <= 1.0
@@ -118,7 +118,7 @@ def _choose(
     return chosen, reasons
 
 
-def _loss_in_errors(score: LawScore) -> float:
+def loss_in_errors(score: LawScore) -> float:
     """Return the loss on packs left out in its standard errors, 0 where there is none."""
     if score.left_out_loss is None or score.left_out_loss_u is None:
         return 0.0

@@ -14,6 +14,7 @@ from click.testing import CliRunner, Result
 
 import rigdata
 from rigdata.cli.main import main
+from rigdata.cli.verdicts import ranking_table
 from rigdata.friction.fits_file import read_fits
 from rigdata.storage import sha256
 
@@ -197,6 +198,19 @@ def test_fit_tells_why_each_law_was_or_was_not_taken(results, tmp_path: Path) ->
     assert {s["law"]: s["reason"] for s in rows[0]["ranking"]} == {
         s.law: s.reason for s in next(iter(fits.values())).ranking
     }
+
+
+def test_laws_that_predict_worse_stand_together_on_a_full_screen(results) -> None:
+    kinetic, static = read_fits(results[0] / "fits.json")
+    whole = ranking_table(kinetic, static, most=100)
+    short = ranking_table(kinetic, static, most=8)
+    assert len(short.splitlines()) < len(whole.splitlines())
+    assert max(map(len, short.splitlines())) <= 80
+    taken = [line.split()[0] for line in short.splitlines() if "taken" in line]
+    assert taken == [fit.law for fit in (*kinetic.values(), *static.values())]
+    assert all(f"{score.law} " in short for fit in kinetic.values() for score in fit.ranking)
+    assert "constant (1 par, AICc +" in short
+    assert ": worse" in short
 
 
 def test_an_unknown_law_names_the_known_ones(results, campaign: Path) -> None:
