@@ -75,7 +75,7 @@ def _curves(
             fit, look = fits[group], marks[group]
             own = points.select(points_of(points, group))
             curve = along(fit, coordinate, tested_places(own, coordinate, 160), reference)
-            _draw_law(panel, curve, look)
+            draw_law(panel, curve, look)
             moved = moved_to_reference(own, fit, coordinate, reference)
             key += _draw_points(panel, own, getattr(own, coordinate), moved, look)
             ends[-1].append((float(curve.mu[-1]), str(group), look.colour))
@@ -92,7 +92,7 @@ def _curves(
     for panel, names in zip(panels, ends, strict=True):
         inside = [(min(max(y, low), high), text, colour) for y, text, colour in names]
         style.end_labels(panel, inside, height_in=each_in)
-    key += _key_of_lines(points)
+    key += key_of_lines(points)
     drawing.legend(handles=key, loc="outside lower center", ncols=min(len(key), 5))
     return drawing
 
@@ -118,7 +118,7 @@ def _shown_limits(curve: Curve) -> list[float]:
     return limits
 
 
-def _draw_law(axes: Axes, curve: Curve, look: style.Mark) -> None:
+def draw_law(axes: Axes, curve: Curve, look: style.Mark) -> None:
     """The line, both intervals inside the envelope, and dashed grey outside it."""
     within = curve.inside
     axes.fill_between(
@@ -162,7 +162,7 @@ def _dots(shape: str, colour: str, *, hollow: bool = False) -> Line2D:
     return Line2D([], [], ls="none", marker=shape, color=colour, mfc=face, mew=0.9)
 
 
-def _key_of_lines(points: FrictionPoints) -> list[Line2D | Patch]:
+def key_of_lines(points: FrictionPoints) -> list[Line2D | Patch]:
     """What the line kinds and fills mean, for all groups alike."""
     key: list[Line2D | Patch] = []
     if np.any(points.direction == "down"):

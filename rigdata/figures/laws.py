@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
-from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition
+from rigdata.friction.conditions import AXES, DWELL, Conditions, ReferenceCondition
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
@@ -16,14 +16,14 @@ _BEYOND = 0.06  # how far past the tested range a law is drawn, as a part of tha
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """A fitted law along one coordinate, with the other two at the reference.
+    """A fitted law along one coordinate, with the others at the reference.
 
     Attributes
     ----------
     coordinate : str
-        One of `rigdata.friction.conditions.AXES`.
+        One of `rigdata.friction.conditions.ALL_AXES`.
     x : (n,) array
-        Positions along it. [m/s, degC or MPa]
+        Positions along it. [m/s, degC, MPa or s]
     mu, mean_low, mean_high, next_pack_low, next_pack_high : (n,) array
         The law and its two 95 % intervals; the last two are NaN where only one
         pack was tested.
@@ -66,7 +66,7 @@ def along(fit: FrictionFit, coordinate: str, x: FloatArray, reference: Reference
 def tested_places(points: FrictionPoints, coordinate: str, n: int) -> FloatArray:
     """Return `n` places over the tested range of one coordinate and a little beyond."""
     values = getattr(points, coordinate)
-    if coordinate == "slip_speed_m_s":
+    if coordinate in ("slip_speed_m_s", DWELL):
         low, high = np.log(values.min()), np.log(values.max())
         margin = max((high - low) * _BEYOND, 0.02)
         logs: FloatArray = np.exp(np.linspace(low - margin, high + margin, n))

@@ -13,7 +13,9 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.friction.conditions import (
+    ALL_AXES,
     AXES,
+    LEAST_DWELL_RATIO,
     LEAST_PRESSURE_RATIO,
     LEAST_TEMPERATURE_SPAN_K,
     Conditions,
@@ -24,6 +26,7 @@ from rigdata.friction.results import FrictionFit
 
 FADE_K = 100.0  # the span that fade is quoted for
 DOUBLING = float(np.log(2.0))  # and that of pressure, in ln p
+TENFOLD = float(np.log(10.0))  # and that of the dwell before a breakaway, in ln t
 
 _STEP = 1e-4  # of the slip speed: the error is of the order of its square
 _PLACES = 121
@@ -160,8 +163,13 @@ def pressure_effect(fit: FrictionFit) -> Change | None:
     return _change(fit, 2, DOUBLING, float(np.log(LEAST_PRESSURE_RATIO)))
 
 
+def dwell_rise(fit: FrictionFit) -> Change | None:
+    """Return the change of a static coefficient for ten times the dwell, as `fade` in ln t."""
+    return _change(fit, 3, TENFOLD, float(np.log(LEAST_DWELL_RATIO)))
+
+
 def _change(fit: FrictionFit, axis: int, step: float, least: float) -> Change | None:
-    if not follows(fit, AXES[axis]):
+    if not follows(fit, ALL_AXES[axis]):
         return None
     places = _places(fit, axis)
     line = _along(fit, axis, places)
@@ -184,7 +192,7 @@ def _change(fit: FrictionFit, axis: int, step: float, least: float) -> Change | 
 
 
 def _places(fit: FrictionFit, axis: int) -> FloatArray:
-    """Return places over the tested range of temperature (1) or pressure (2)."""
+    """Return places over the tested range of temperature (1), pressure (2) or dwell (3)."""
     spread = np.linspace if axis == 1 else np.geomspace
     places: FloatArray = spread(fit.envelope.low[axis], fit.envelope.high[axis], _PLACES)
     return places
@@ -196,8 +204,8 @@ def _span(places: FloatArray, axis: int) -> float:
 
 
 def _along(fit: FrictionFit, axis: int, places: FloatArray) -> Conditions:
-    centre: Mapping[str, FloatArray] = {n: getattr(tested_reference(fit), n) for n in AXES}
-    return Conditions(**{**centre, AXES[axis]: places})
+    centre: Mapping[str, FloatArray] = {n: getattr(tested_reference(fit), n) for n in ALL_AXES}
+    return Conditions(**{**centre, ALL_AXES[axis]: places})
 
 
 def _ranges(speed: FloatArray, sign: FloatArray) -> tuple[tuple[float, float], ...]:

@@ -108,7 +108,8 @@ def _laws_that_can_follow(points: FrictionPoints, laws: Sequence[str]) -> list[s
 
 
 def _mean_notices(fit: FrictionFit, points: FrictionPoints, where: str) -> list[Notice]:
-    """Say over which conditions the mean was taken, where the law does not follow them."""
+    """Say over which conditions the mean was taken, where the law has no parameter for them."""
+    named = {axis for parameter in fit.form.parameters for axis in parameter.axes}
     dwell = points.dwell_s[np.isfinite(points.dwell_s)]
     spans = {
         "temperature_c": (points.temperature_c, "{:.3g} to {:.3g} degC"),
@@ -118,7 +119,7 @@ def _mean_notices(fit: FrictionFit, points: FrictionPoints, where: str) -> list[
     parts = [
         form.format(values.min(), values.max())
         for axis, (values, form) in spans.items()
-        if not follows(fit, axis) and values.size
+        if axis not in named and values.size
     ]
     if not parts:
         return []

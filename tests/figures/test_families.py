@@ -12,6 +12,7 @@ from rigdata.figures import ratio as ratio_figure
 from rigdata.figures.svg import inline_svg, svg_file
 from rigdata.friction.causes import Budget, Cause
 from rigdata.friction.results import Group, fitted_points
+from rigdata.friction.static import fit_static
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.trace import TraceWindow
 from rigdata.uncertainty.sources import Scope
@@ -143,10 +144,53 @@ def test_sliding_work_of_a_pack_adds_up_over_its_runs(points, trace):
     assert work[2] - work[0] == pytest.approx(5.76, rel=0.01)
 
 
-def test_breakaway_names_packs_and_dwell(points, marks):
+def test_breakaway_names_packs(points, marks):
     static = points.select(points.kind == "static")
     shown = texts(breakaway.breakaway(static, marks))
-    assert {"A$x_1$ & co", "A2", "A3", "Dwell before breakaway [s]", "rough (new)"} <= set(shown)
+    assert {"A$x_1$ & co", "A2", "A3", "Static friction coefficient", "rough (new)"} <= set(shown)
+
+
+def rested(points):
+    """Breakaways at 60 and 100 degC that rise by 0.002 an e-fold of dwell and fall when hot."""
+    static = points.select(points.kind == "static")
+    dwell = np.resize([1.0, 4.0, 15.0, 60.0], len(static))
+    hot = (np.arange(len(static)) + np.arange(len(static)) // 4) % 2 > 0
+    noise = 1.0 + 0.002 * np.random.default_rng(1).normal(size=len(static))
+    mu = (0.13 + 0.002 * np.log1p(dwell)) * np.where(hot, 0.97, 1.0) * noise
+    return replace(static, mu=mu, dwell_s=dwell, temperature_c=np.where(hot, 100.0, 60.0))
+
+
+def test_breakaway_against_dwell_has_a_law_and_a_shape_for_each_temperature(
+    points, marks, reference
+):
+    static = rested(points)
+    fits, _ = fit_static(static, reference)
+    assert fits[GROUP].law == "dwell"
+    figure = breakaway.against_dwell(static, fits, marks)
+    shown = texts(figure)
+    assert {"Dwell before breakaway [s]", "60 °C", "100 °C", "rough (new)", "1"} <= set(shown)
+    (panel,) = figure.axes
+    assert panel.get_xscale() == "log"
+    laws = [line for line in panel.lines if len(line.get_xdata()) == 120 and line.get_lw() > 1.5]
+    assert len(laws) == 2
+    cold, hot = (line.get_ydata()[60] for line in laws)
+    assert hot / cold == pytest.approx(0.97, abs=0.005)
+
+
+def test_breakaway_against_dwell_where_the_law_follows_nothing(points, marks, reference):
+    static = points.select(points.kind == "static")
+    fits, _ = fit_static(static, reference, laws=["constant"])
+    figure = breakaway.against_dwell(static, fits, marks)
+    laws = [line for line in figure.axes[0].lines if len(line.get_xdata()) == 120]
+    assert np.ptp(laws[2].get_ydata()[np.isfinite(laws[2].get_ydata())]) == 0.0
+
+
+def test_temperatures_close_to_each_other_are_one_level(points):
+    few = points.select(np.arange(6))
+    near = replace(few, temperature_c=np.array([90.0, 60.0, 69.0, 91.0, 61.0, 120.0]))
+    levels, level = breakaway.temperature_levels(near)
+    assert levels == pytest.approx([190.0 / 3.0, 90.5, 120.0])
+    assert level.tolist() == [1, 0, 0, 1, 0, 2]
 
 
 def test_long_names_do_not_take_the_figure_over(points, fits, reference):

@@ -6,9 +6,12 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 
 from rigdata.errors import ResultError
+from rigdata.friction.slopes import dwell_rise
+from rigdata.friction.static import fit_static
 from rigdata.report.page import render_report
 
 VOID = {"meta", "br", "hr", "col"}
@@ -213,6 +216,27 @@ def test_one_material_without_breakaway_bedding_or_tables(bare):
         assert missing not in found
     assert {"verdicts", "speed", "budget", "quality", "scatter", "left-out"} <= set(found)
     assert "only one pack was tested" in Reader(text).words
+
+
+def test_breakaway_tells_the_rise_with_the_dwell(full, page):
+    laws = {fit.law: fit for fit in full.static.values()}
+    assert "dwell" in laws
+    reader = Reader(page)
+    assert any("breakaway-dwell" in str(attrs) for attrs in reader.all("svg"))
+    rise = dwell_rise(laws["dwell"])
+    assert rise.low < 0.03 < rise.high  # planted: 3 % for ten times the dwell
+    assert "at rest (law dwell); it rises by" in reader.words
+
+
+def test_breakaway_without_dwells_is_a_mean(full):
+    points = replace(full.points, dwell_s=np.full(len(full.points), np.nan))
+    static, _ = fit_static(points, full.campaign.reference)
+    reduction = replace(full.reduction, points=points)
+    text = render_report(replace(full, reduction=reduction, static=static))
+    reader = Reader(text)
+    assert "breakaway" in sections(text)
+    assert "for ten times the dwell" not in reader.words
+    assert "the mean of all breakaways" in reader.words
 
 
 def test_nothing_fitted(unfitted):
