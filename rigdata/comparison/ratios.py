@@ -14,6 +14,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.campaign import Reference
+from rigdata.comparison.band import simultaneous_level
 from rigdata.comparison.pairs import pairs, quoted_place, with_grid
 from rigdata.comparison.verdict import (
     NOT_RESOLVED,
@@ -32,6 +33,17 @@ from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
 MARGIN = 0.05
+ARRAYS = (
+    "ratio",
+    "low",
+    "high",
+    "band_low",
+    "band_high",
+    "u_ratio",
+    "u_unshared",
+    "u_group",
+    "u_against",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +61,8 @@ class Ratio:
         Where, k of them.
     ratio, low, high : (k,) float
         The ratio and its 95 % interval, not corrected for several comparisons.
+    band_low, band_high : (k,) float
+        Ends of the band that holds the ratio at all k conditions at once, 95 %.
     u_ratio : (k,) float
         Standard uncertainty of the ratio.
     u_unshared : (k,) float
@@ -74,6 +88,8 @@ class Ratio:
     ratio: FloatArray
     low: FloatArray
     high: FloatArray
+    band_low: FloatArray
+    band_high: FloatArray
     u_ratio: FloatArray
     u_unshared: FloatArray
     u_group: FloatArray
@@ -86,7 +102,7 @@ class Ratio:
     notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
-        for name in ("ratio", "low", "high", "u_ratio", "u_unshared", "u_group", "u_against"):
+        for name in ARRAYS:
             object.__setattr__(self, name, frozen(getattr(self, name)))
 
     @property
@@ -233,6 +249,8 @@ def _ratio(
         return float(joint.estimate.half_width(gradient[:1], level=level)[0])
 
     half = joint.estimate.half_width(gradient)
+    everywhere = simultaneous_level(gradient, joint.estimate.covariance)
+    band = joint.estimate.half_width(gradient, level=everywhere)
     log_ratio = float(np.log(ratio[0]))
     return Ratio(
         group=group,
@@ -241,6 +259,8 @@ def _ratio(
         ratio=ratio,
         low=ratio * np.exp(-half),
         high=ratio * np.exp(half),
+        band_low=ratio * np.exp(-band),
+        band_high=ratio * np.exp(band),
         u_ratio=ratio * u,
         u_unshared=ratio * np.hypot(*alone),
         u_group=alone[0],

@@ -10,15 +10,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.ratios import ARRAYS, Ratio
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.conditions import AXES, Conditions
 from rigdata.friction.results import Group
 
-_ARRAYS = ("ratio", "low", "high", "u_ratio", "u_unshared", "u_group", "u_against")
 _NUMBERS = ("p_different", "p_equivalent", "margin")
 _TEXT = ("material", "state", "against_material", "against_state", "verdict", "words", "notices")
-COLUMNS = (*_TEXT[:4], "quoted", *AXES, *_ARRAYS, *_NUMBERS, *_TEXT[4:])
+COLUMNS = (*_TEXT[:4], "quoted", *AXES, *ARRAYS, *_NUMBERS, *_TEXT[4:])
 _BETWEEN = " | "  # parts of a notice, and notices: neither holds it
 _END = " || "
 
@@ -79,7 +78,7 @@ def _rows(ratio: Ratio) -> pd.DataFrame:
         "against_state": ratio.against.state,
         "quoted": np.arange(count) == 0,
         **{name: getattr(ratio.conditions, name) for name in AXES},
-        **{name: getattr(ratio, name) for name in (*_ARRAYS, *_NUMBERS)},
+        **{name: getattr(ratio, name) for name in (*ARRAYS, *_NUMBERS)},
         "verdict": ratio.verdict,
         "words": ratio.words,
         "notices": _END.join(
@@ -95,7 +94,7 @@ def _ratio(rows: pd.DataFrame) -> Ratio:
     for text in filter(None, str(first["notices"]).split(_END)):
         severity, *rest = text.split(_BETWEEN)
         notices.append(Notice(Severity(severity), *rest))
-    values: dict[str, Any] = {name: rows[name].to_numpy(dtype=float) for name in _ARRAYS}
+    values: dict[str, Any] = {name: rows[name].to_numpy(dtype=float) for name in ARRAYS}
     values |= {name: float(first[name]) for name in _NUMBERS}
     return Ratio(
         group=Group(first["material"], first["state"]),

@@ -26,7 +26,7 @@ class RatioCurve:
     slip_speed_m_s : (n,) array
         Rising. [m/s]
     ratio, low, high : (n,) array
-        The ratio and its 95 % interval.
+        The ratio and the 95 % band that holds at all conditions at once.
     """
 
     slip_speed_m_s: FloatArray
@@ -46,7 +46,8 @@ def along_speed(ratio: Ratio) -> RatioCurve:
     # The quoted condition may stand on a node of the grid: each speed once.
     speed, first = np.unique(at.slip_speed_m_s[here], return_index=True)
     chosen = np.flatnonzero(here)[first]
-    return RatioCurve(speed, ratio.ratio[chosen], ratio.low[chosen], ratio.high[chosen])
+    band = ratio.band_low[chosen], ratio.band_high[chosen]
+    return RatioCurve(speed, ratio.ratio[chosen], *band)
 
 
 @style.styled()
@@ -89,9 +90,9 @@ def ratio_curve(
     equal = Patch(
         fc="none", ec=style.MUTED, hatch="////", lw=0.0, label=f"equivalent within {percent} %"
     )
-    band = Patch(color=style.MUTED, alpha=0.3, lw=0, label="95 % interval")
+    band = Patch(color=style.MUTED, alpha=0.3, lw=0, label="95 % band, everywhere at once")
     dot = Line2D([], [], ls="none", marker="o", ms=7.5, mfc=style.PAPER, color=style.INK)
-    dot.set_label("quoted condition")
+    dot.set_label("quoted condition, 95 % interval")
     drawing.legend(handles=[dot, band, equal], loc="outside lower center", ncols=3)
     return drawing
 

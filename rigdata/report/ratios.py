@@ -165,6 +165,6 @@ def _speed_table(ratios: Sequence[Ratio]) -> Content:
             )
     return table(
         "Ratios over slip speed at the quoted temperature and pressure.",
-        ("Ratio", "Slip speed [m/s]", "Value", "95 % interval"),
+        ("Ratio", "Slip speed [m/s]", "Value", "95 % band"),
         rows,
     )
