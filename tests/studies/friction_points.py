@@ -52,6 +52,7 @@ class Truth:
     pressures: tuple[float, float] = (0.5, 2.0)
     dwells: tuple[float, float] | None = None  # of the breakaways of a run
     batch: str = field(default="B1")
+    record: str = "T1"  # the torque calibration
 
     def mu(self, where: Conditions) -> np.ndarray:
         """The true mean of all packs."""
@@ -89,7 +90,7 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
             for name, values in rows.items():
                 columns[name].extend(values)
             named = {
-                "torque:T1:slope": truth.gain_u * mu,
+                f"torque:{truth.record}:slope": truth.gain_u * mu,
                 f"outer-radius:{pack}": truth.radius_u * mu,
                 f"zero:{run}": bias,
             }

@@ -1,0 +1,63 @@
+"""How often verdicts are wrong: at equality and at the margin, on one rig and on two.
+
+Run as ``python tests/studies/verdict_errors.py [comparisons]``; 1000 take some minutes.  At a true
+ratio of 1 a verdict of higher or lower is false, at a true ratio of 1 + margin a verdict of
+equivalent is; neither may come in more than 5 % of comparisons.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter, defaultdict
+from dataclasses import replace
+
+import numpy as np
+from friction_points import REFERENCE, Truth, drawn
+
+from rigdata.comparison.ratios import MARGIN, compare_groups
+from rigdata.friction.fit import fit_campaign
+from rigdata.reduction.points import concatenate
+
+PACKS = (2, 3, 4, 5, 6)
+PLAIN = Truth(
+    material="plain", law="constant", theta=(0.12,), runs=(2, 3), points=(5, 8), run_sd=0.003
+)
+
+
+def comparison(seed: int) -> tuple[tuple[str, ...], str, float]:
+    """Draw and compare one pair; return what it was, the verdict and the shared part of u."""
+    rng = np.random.default_rng(50_000 + seed)
+    packs = PACKS[seed % len(PACKS)]
+    shared = bool(seed // len(PACKS) % 2)
+    ratio = (1.0, 1.0 + MARGIN)[seed // (2 * len(PACKS)) % 2]
+    plain = replace(PLAIN, packs=packs)
+    rough = replace(plain, material="rough", theta=(0.12 * ratio,), record="T1" if shared else "T2")
+    gains = rng.normal(size=2)
+    points = concatenate(
+        [drawn(plain, rng, gains[0]), drawn(rough, rng, gains[0] if shared else gains[1])]
+    )
+    fits = fit_campaign(points, REFERENCE, laws=["constant"])
+    (found,) = compare_groups(points, fits, baseline="plain", reference=REFERENCE)
+    kind = (f"{packs} packs", "one rig" if shared else "two rigs", f"ratio {ratio:g}")
+    return kind, found.verdict, float(found.cancelled[0])
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    found: dict[str, Counter[str]] = defaultdict(Counter)
+    for seed in range(count):
+        (packs, rig, ratio), verdict, _ = comparison(seed)
+        for key in (ratio, f"{ratio}, {packs}", f"{ratio}, {rig}"):
+            found[key][verdict] += 1
+    for key in sorted(found):
+        n = sum(found[key].values())
+        false = ("higher", "lower") if key.startswith("ratio 1,") or key == "ratio 1" else (
+            "equivalent",
+        )  # fmt: skip
+        wrong = sum(found[key][verdict] for verdict in false)
+        told = ", ".join(f"{verdict} {m}" for verdict, m in found[key].most_common())
+        print(f"{key:26} {n:5}: {100 * wrong / n:4.1f} % false ({told})")
+
+
+if __name__ == "__main__":
+    main()
