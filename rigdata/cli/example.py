@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from rigdata.cli.terminal import show_json
-from rigdata.simulation.demo import write_example
+from rigdata.simulation.demo import SCENARIOS, write_example
 
 
 @click.command("example")
@@ -19,15 +19,22 @@ from rigdata.simulation.demo import write_example
     show_default=True,
     help="Long logs at full rates, or short ones.",
 )
+@click.option(
+    "--scenario",
+    type=click.Choice(SCENARIOS),
+    default=SCENARIOS[0],
+    show_default=True,
+    help="Two materials new and worn, or two incoming batches of one.",
+)
 @click.option("--force", is_flag=True, help="Write over a campaign that is there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
-def command(folder: Path, size: str, force: bool, as_json: bool) -> None:
+def command(folder: Path, size: str, scenario: str, force: bool, as_json: bool) -> None:
     """Write the demo campaign into FOLDER ('demo' unless told otherwise).
 
-    It comes from a simulated bench: a rough-faced and a plain material, the rig
-    with its calibration records, and the logs.
+    It comes from a simulated bench: a rough-faced and a plain material (or three
+    batches of one), the rig with its calibration records, and the logs.
     """
-    write_example(folder, size=size, force=force)
+    write_example(folder, size=size, scenario=scenario, force=force)
     if as_json:
         show_json("example", (), folder=str(folder))
         return

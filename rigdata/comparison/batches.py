@@ -277,7 +277,11 @@ def _words(check: BatchCheck) -> str:
     name = f"{check.material} ({check.state}), batch {check.batch}"
     against = ", ".join(check.against)
     if check.verdict in (HIGHER, LOWER):
-        text = f"{name} is {check.verdict} than {against} by {found}"
+        ends = " to ".join(
+            sorted((f"{100 * abs(end - 1.0):.1f}" for end in (check.low, check.high)), key=float)
+        )
+        by = f"{100 * abs(check.ratio - 1.0):.1f} % (95 % interval {ends} %)"
+        text = f"{name} is {check.verdict} than {against} by {by}"
     elif check.verdict == EQUIVALENT:
         text = f"{name} is like {against} within {100 * check.margin:g} %: {found}"
     else:

@@ -107,6 +107,8 @@ def compare(
     points: FrictionPoints, fits: Fits, campaign: Campaign, *, margin: float
 ) -> tuple[tuple[Ratio, ...], tuple[Notice, ...]]:
     """Compare the groups with the baseline; say so when it cannot be done."""
+    if len(fits.kinetic) < 2:
+        return (), ()
     baseline, reference = campaign.baseline, campaign.reference
     try:
         ratios = compare_groups(

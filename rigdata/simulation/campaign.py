@@ -128,7 +128,8 @@ def _draw_pack(spec: CampaignSpec, pack: PackDesign, seed: int) -> PackTruth:
         material=pack.material,
         state=pack.state,
         service_hours=pack.service_hours,
-        factor=1.0 + material.pack_scatter * float(factor),
+        factor=(1.0 + material.pack_scatter * float(factor))
+        * spec.batch_factors.get(pack.batch, 1.0),
         outer_radius_m=(pack.outer_radius_mm + pack.radius_u_mm * float(outer)) / 1e3,
         inner_radius_m=(pack.inner_radius_mm + pack.radius_u_mm * float(inner)) / 1e3,
         wear_mixture=float(rng.uniform(*pack.wear_mixture)),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rigdata.errors import ResultError
 from rigdata.simulation.campaign import simulate_campaign
+from rigdata.simulation.incoming import incoming_spec
 from rigdata.simulation.logfile import PLAIN, SEMICOLON
 from rigdata.simulation.rig import RigDesign
 from rigdata.simulation.scenario import (
@@ -24,6 +25,8 @@ from rigdata.simulation.sensors import Logger
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
 
+DIFFERENTIAL, INCOMING = "ramp-differential", "incoming-batches"
+SCENARIOS = (DIFFERENTIAL, INCOMING)
 _SEED = 20250317
 _FIRST_DAY = datetime.date(2025, 3, 10)
 _LAST_DAY = datetime.date(2025, 3, 28)
@@ -35,6 +38,7 @@ def write_example(
     *,
     seed: int = _SEED,
     size: str = "full",
+    scenario: str = DIFFERENTIAL,
     rig_folder: Path | None = None,
     force: bool = False,
 ) -> Truth:
@@ -48,7 +52,9 @@ def write_example(
         Seed of all chance.
     size : str
         ``full`` for long logs in plain CSV, ``small`` for short ones with a
-        semicolon and a decimal comma.
+        semicolon and a decimal comma; the incoming batches have one size.
+    scenario : str
+        One of `SCENARIOS`.
     rig_folder : Path, optional
         Where the rig file goes; ``folder/rig`` by default.
     force : bool
@@ -71,7 +77,10 @@ def write_example(
             expected="a new or empty folder",
             do="Name another folder, or use --force to write over the files in it",
         )
-    return simulate_campaign(demo_spec(size), seed, folder, rig_folder=rig_folder)
+    if scenario not in SCENARIOS:
+        raise ValueError(f"scenario must be one of {', '.join(SCENARIOS)}, not {scenario!r}")
+    spec = incoming_spec() if scenario == INCOMING else demo_spec(size)
+    return simulate_campaign(spec, seed, folder, rig_folder=rig_folder)
 
 
 def demo_spec(size: str) -> CampaignSpec:

@@ -152,6 +152,8 @@ class CampaignSpec:
         Faults of the logger.
     duties : tuple of DutyDesign
         What packs go through in service.
+    batch_factors : mapping of str to float
+        Coefficient of a batch relative to its material; 1 for batches not named.
     inspections : bool
         Whether plates are measured as well (inspections.csv).
     """
@@ -168,4 +170,5 @@ class CampaignSpec:
     dialect: Dialect = PLAIN
     logger: Logger = field(default_factory=Logger)
     duties: tuple[DutyDesign, ...] = ()
+    batch_factors: Mapping[str, float] = field(default_factory=dict)
     inspections: bool = False
