@@ -44,6 +44,7 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "dwell_s": fit.reference.dwell_s if follows(fit, DWELL) else None,
             **fit_row(fit),
             "ranking": [asdict(score) for score in fit.ranking],
+            "diagnostics": None if fit.diagnostics is None else fit.diagnostics.to_dict(),
         }
         for group, fit in fits.items()
     ]

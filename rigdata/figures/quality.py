@@ -1,71 +1,16 @@
-"""How well the laws fit: residuals against each coordinate, and pulls of the sources."""
+"""How far packs lie from the law of their material, and pulls of the sources."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
-from rigdata.arrays import FloatArray, TextArray
 from rigdata.figures import style
-from rigdata.friction.conditions import AXES
 from rigdata.friction.results import FrictionFit, Group, fitted_points
 from rigdata.reduction.points import FrictionPoints
 
-_BINS = 7
 _MOST_PULLS = 24
-
-
-@style.styled()
-def residuals(
-    points: FrictionPoints,
-    fits: Mapping[Group, FrictionFit],
-    marks: Mapping[Group, style.Mark],
-) -> Figure:
-    """Draw residuals less their pack's mean against slip speed, temperature and pressure.
-
-    Packs differ in level, which is no fault of the law; so their means are
-    taken off first.  The line in each panel joins the means of equal numbers of
-    points: a law that bends wrongly shows as a line that leaves zero.
-    """
-    drawing = style.figure(3.6)
-    panels = drawing.subplots(1, 3, sharey=True)
-    key: list[Line2D] = []
-    for group, fit in fits.items():
-        own, look = fitted_points(points, fit), marks[group]
-        percent = 100.0 * less_pack_means(fit.residual, own.pack)
-        for panel, coordinate in zip(panels, AXES, strict=True):
-            x = getattr(own, coordinate)
-            dots = {"ls": "none", "marker": look.marker, "ms": 3.2, "mfc": "none", "mew": 0.7}
-            panel.plot(x, percent, color=look.colour, alpha=0.55, **dots)
-            panel.plot(*binned(x, percent), color=look.colour, ls=look.line)
-        key.append(
-            Line2D(
-                [],
-                [],
-                color=look.colour,
-                ls=look.line,
-                marker=look.marker,
-                label=style.shortened(str(group)),
-            )
-        )
-    for panel, coordinate in zip(panels, AXES, strict=True):
-        panel.axhline(0.0, color=style.INK, lw=0.8, zorder=1.5)
-        panel.set_xlabel(style.axis_label(coordinate))
-    style.log_speed_axis(panels[0])
-    panels[0].set_ylabel("Point against its law [%]")
-    drawing.legend(handles=key, loc="outside lower center", ncols=4)
-    return drawing
-
-
-def less_pack_means(residual: FloatArray, pack: TextArray) -> FloatArray:
-    """Return residuals with the mean of each pack taken off."""
-    shape = residual.copy()
-    for name in np.unique(pack):
-        shape[pack == name] -= residual[pack == name].mean()
-    return shape
 
 
 @style.styled()
@@ -110,17 +55,6 @@ def pack_offsets(
     axes.set_xlabel("Pack against the law of its material [%]")
     drawing.legend(loc="outside lower center", ncols=4)
     return drawing
-
-
-def binned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the means of x and y over runs of equally many points along x."""
-    order = np.argsort(x, kind="stable")
-    parts = np.array_split(order, max(1, min(_BINS, len(order) // 4)))
-    parts = [part for part in parts if part.size]
-    return (
-        np.array([x[part].mean() for part in parts]),
-        np.array([y[part].mean() for part in parts]),
-    )
 
 
 @style.styled()

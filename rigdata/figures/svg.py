@@ -144,6 +144,9 @@ def _restyle(node: ElementTree.Element) -> None:
         node.set("style", text)
     if "d" in node.attrib:
         node.set("d", re.sub(r"(\.\d\d)\d+", r"\1", " ".join(node.attrib["d"].split())))
+    for side in ("x", "y"):
+        if node.tag == f"{_SVG}use" and side in node.attrib:
+            node.set(side, f"{float(node.attrib[side]):.2f}")
     if node.get("transform", "").startswith("rotate(-0 "):
         del node.attrib["transform"]
     if node.text is not None and not node.text.strip():

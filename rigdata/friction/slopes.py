@@ -127,6 +127,18 @@ def slope_over_speed(
     return speed_slope(fit, where.select(inside))
 
 
+def slopes_by_temperature(fit: FrictionFit) -> tuple[SpeedSlope, ...]:
+    """Return ``dmu/dv`` over the speeds tested at the reference, and there cold and hot.
+
+    Empty where the law does not follow speed; the reference alone where temperatures
+    were varied too little.
+    """
+    centre, *others = surroundings_of_interest(fit)
+    places = [centre, *(place for place in others if place[1] == centre[1])]
+    slopes = (slope_over_speed(fit, *place) for place in places)
+    return tuple(slope for slope in slopes if slope is not None)
+
+
 def surroundings_of_interest(fit: FrictionFit) -> tuple[tuple[float, float], ...]:
     """Return temperatures and pressures to ask a slope at: [degC, MPa].
 

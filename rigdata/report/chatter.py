@@ -21,6 +21,7 @@ from rigdata.report.numbers import (
     rounded,
     typeset,
 )
+from rigdata.report.slopes import slope_blocks
 
 
 def chatter_section(report: ReportInput) -> Section | None:
@@ -44,6 +45,7 @@ def chatter_section(report: ReportInput) -> Section | None:
                 "kinetic, lets a pack stick and slip."
             ),
             items(typeset(trait.words) + "." for trait in (*slopes, *steps)),
+            *slope_blocks(report),
             table(
                 "Slope of the coefficient over slip speed and ratio of the static to the kinetic "
                 "coefficient, with 95 % intervals.",

@@ -11,11 +11,20 @@ from rigdata.friction.conditions import Conditions, shown_axes
 from rigdata.friction.design import conditions_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.results import FrictionFit, fitted_points
+from rigdata.friction.slopes import Change, fade, pressure_effect
 from rigdata.quantities import QUANTITIES
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, Element, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, joined, plain, rounded, typeset, with_u
+from rigdata.report.numbers import (
+    NO_NUMBER,
+    interval,
+    joined,
+    plain,
+    rounded,
+    typeset,
+    with_u,
+)
 
 _AXIS_WORDS = {
     "slip_speed_m_s": ("slip speed", "m/s"),
@@ -73,6 +82,7 @@ def surroundings_section(report: ReportInput) -> Section | None:
         "surroundings",
         "Coefficient against temperature and pressure",
         (
+            _effects(report),
             _along(
                 report,
                 "temperature_c",
@@ -86,6 +96,39 @@ def surroundings_section(report: ReportInput) -> Section | None:
             ),
         ),
     )
+
+
+def _effects(report: ReportInput) -> Content:
+    """Fade and the effect of pressure as one number each, with their intervals."""
+    rows = []
+    for group, fit in report.ordered_fits.items():
+        rows.append((str(group), *_effect_cells(fade(fit)), *_effect_cells(pressure_effect(fit))))
+    if not any(cell != NO_NUMBER for row in rows for cell in row[1:]):
+        return None
+    return table(
+        "Change of the coefficient per 100 K and per doubling of the face pressure, with 95 % "
+        "intervals: the mean over the tested range, the others at the reference.",
+        (
+            "Material (state)",
+            "Per 100 K [%]",
+            "95 % interval [%]",
+            typeset("Tested [degC]"),
+            "Per doubling of pressure [%]",
+            "95 % interval [%]",
+            "Tested [MPa]",
+        ),
+        rows,
+    )
+
+
+def _effect_cells(change: Change | None) -> tuple[str, str, str]:
+    if change is None:
+        return NO_NUMBER, NO_NUMBER, NO_NUMBER
+    value, low, high, u = (
+        100.0 * part for part in (change.value, change.low, change.high, change.u)
+    )
+    tested = f"{plain(change.start)} to {plain(change.end)}"
+    return rounded(value, u), interval(low, high, u), tested
 
 
 def _along(report: ReportInput, coordinate: str, caption: str) -> Content:
@@ -140,7 +183,7 @@ def _change(fit: FrictionFit, coordinate: str) -> Content:
     )
 
 
-def _places(report: ReportInput, coordinate: str) -> list[float]:
+def round_places(report: ReportInput, coordinate: str) -> list[float]:
     """Round places over the range that any group was tested in."""
     lows = [fit.envelope.low for fit in report.ordered_fits.values()]
     highs = [fit.envelope.high for fit in report.ordered_fits.values()]
@@ -173,7 +216,7 @@ def _curve_table(report: ReportInput, coordinate: str) -> Content:
                 for fit in report.ordered_fits.values()
             ),
         )
-        for x in _places(report, coordinate)
+        for x in round_places(report, coordinate)
     ]
     return table(
         "Coefficients with half the width of their 95 % intervals: for the mean and, in "

@@ -16,6 +16,7 @@ from rigdata.report.record import (
     provenance_section,
     tables_section,
 )
+from rigdata.report.residuals import residuals_section
 from rigdata.report.runs import bedding_section, traces_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section, scatter_section
@@ -33,6 +34,7 @@ _WRITERS = (
     breakaway_section,
     budget_section,
     quality_section,
+    residuals_section,
     scatter_section,
     traces_section,
     bedding_section,

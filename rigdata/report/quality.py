@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigdata.figures.quality import pulls, residuals
+from rigdata.figures.quality import pulls
+from rigdata.friction.diagnostics.diagnose import spread
 from rigdata.friction.results import FrictionFit, LawScore
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, element
@@ -25,19 +26,8 @@ def quality_section(report: ReportInput) -> Section | None:
     """Say how well the laws fit, why they were chosen, and which sources were pulled."""
     if not report.fits:
         return None
-    left_over = [f"{fit.group}: {_trend_words(fit)}" for fit in report.ordered_fits.values()]
     parts: list[Content] = [
         items(_fit_words(fit) for fit in report.ordered_fits.values()),
-        figure(
-            residuals(report.points, report.ordered_fits, report.marks),
-            name="residual-panels",
-            title="Points above or below their law",
-            caption="Each pack's mean is taken off; level lines show that the law has the right "
-            "shape, and a bend would be something that it misses.",
-            description="Relative deviation of each used point from its law, less the mean of "
-            "its pack, against slip speed, "
-            f"plate temperature and face pressure. {'; '.join(left_over)}.",
-        ),
         _quality_table(report),
         element("h3", "Why these laws"),
         _ranking_table(report),
@@ -48,21 +38,8 @@ def quality_section(report: ReportInput) -> Section | None:
 
 
 def _fit_words(fit: FrictionFit) -> Content:
-    chi2 = fit.chi2_measurement
-    dof = max(fit.n_points - int(np.sum(np.diag(fit.covariance) > 0.0)), 1)
-    beyond = 3.0 * np.sqrt(2.0 / dof)  # three standard deviations of a reduced chi-square
-    if chi2 > 1.0 + beyond:
-        reading = (
-            "the points scatter more than their measurement uncertainty explains, and the rest "
-            "is carried as scatter between packs, runs or points"
-        )
-    elif chi2 < 1.0 - beyond:
-        reading = (
-            "the points agree better than their stated uncertainties allow, so these may be "
-            "overstated"
-        )
-    else:
-        reading = "the measurement uncertainties explain how the points scatter"
+    found = spread(fit)
+    reading = f" {found.words[0].upper()}{found.words[1:]}." if found is not None else ""
     held = (
         f" Held, because the tests cannot show them: {joined(list(fit.not_identified))}."
         if fit.not_identified
@@ -71,8 +48,7 @@ def _fit_words(fit: FrictionFit) -> Content:
     return (
         element("b", f"{fit.group}: "),
         f"law {fit.law} over {counted(fit.n_points, 'point')}, {counted(fit.n_runs, 'run')} and "
-        f"{counted(fit.n_packs, 'pack')}. With measurement uncertainty alone the reduced "
-        f"chi-square is {significant(chi2, 2)}: {reading}. Residuals show {_trend_words(fit)}."
+        f"{counted(fit.n_packs, 'pack')}.{reading} Residuals show {_trend_words(fit)}."
         f"{held}",
     )
 

@@ -198,6 +198,9 @@ def test_fit_tells_why_each_law_was_or_was_not_taken(results, tmp_path: Path) ->
     assert {s["law"]: s["reason"] for s in rows[0]["ranking"]} == {
         s.law: s.reason for s in next(iter(fits.values())).ranking
     }
+    found = {one["name"]: one for one in rows[0]["diagnostics"]["findings"]}
+    assert found["hysteresis"]["low"] < found["hysteresis"]["value"] < found["hysteresis"]["high"]
+    assert rows[0]["diagnostics"]["pulls"].endswith("by more than 2")
 
 
 def test_laws_that_predict_worse_stand_together_on_a_full_screen(results) -> None:

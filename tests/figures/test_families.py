@@ -7,7 +7,17 @@ import numpy as np
 import pytest
 
 from rigdata.errors import ResultError
-from rigdata.figures import breakaway, budget, curves, history, laws, quality, run_trace, style
+from rigdata.figures import (
+    breakaway,
+    budget,
+    curves,
+    history,
+    laws,
+    quality,
+    residuals,
+    run_trace,
+    style,
+)
 from rigdata.figures import ratio as ratio_figure
 from rigdata.figures.svg import inline_svg, svg_file
 from rigdata.friction.causes import Budget, Cause
@@ -81,18 +91,6 @@ def test_budget_bars_rank_causes_and_keep_small_ones_in_sight(marks):
     names = [text for text in shown if text in shares[GROUP]]
     assert names == ["clamp load", "torque", "drag"]
     assert {"70 %", "30 %", "< 1 %", "Share of variance [%]"} <= set(shown)
-
-
-def test_residual_panels_carry_all_three_axes(points, fits, marks):
-    shown = texts(quality.residuals(points, fits, marks))
-    assert {"Slip speed [m/s]", "Plate temperature [°C]", "Face pressure [MPa]"} <= set(shown)
-
-
-def test_binned_means_keep_the_total():
-    x = np.array([3.0, 1.0, 2.0, 4.0, 5.0, 6.0, 7.0, 8.0])
-    centres, means = quality.binned(x, 2.0 * x)
-    assert means == pytest.approx(2.0 * centres)
-    assert centres == pytest.approx([2.5, 6.5])
 
 
 def test_pulls_show_the_largest_only(marks):
@@ -225,7 +223,7 @@ def test_the_rest_is_drawn_last_whatever_its_share(marks):
 
 def test_pack_means_are_taken_off_before_the_shape_is_judged():
     residual = np.array([0.05, 0.07, -0.01, -0.03])
-    shape = quality.less_pack_means(residual, np.array(["A", "A", "B", "B"]))
+    shape = residuals.less_pack_means(residual, np.array(["A", "A", "B", "B"]))
     assert shape == pytest.approx([-0.01, 0.01, 0.01, -0.01])
 
 

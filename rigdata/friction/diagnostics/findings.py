@@ -84,7 +84,7 @@ class ResidualTrend:
     x : (k,) float
         Places. [m/s, degC, MPa or 1]
     value, low, high : (k,) float
-        Smooth trend relative to mu, and a band that holds the whole of it with 95 %.
+        Smooth trend relative to mu, and a band that holds the whole of it with 99 %.
     words : str
         Whether it leaves zero, in one sentence.
     """
@@ -103,7 +103,13 @@ class ResidualTrend:
     @property
     def level(self) -> bool:
         """Whether zero lies in the band everywhere."""
-        return not bool(((self.low > 0.0) | (self.high < 0.0)).any())
+        return self.leaves_by == 0.0
+
+    @property
+    def leaves_by(self) -> float:
+        """The largest value where zero lies outside the band; 0 where there is none."""
+        beyond = (self.low > 0.0) | (self.high < 0.0)
+        return float(max(self.value[beyond].tolist(), key=abs, default=0.0))
 
 
 @dataclass(frozen=True, eq=False)

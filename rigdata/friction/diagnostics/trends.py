@@ -2,7 +2,7 @@
 
 Residuals are taken relative to the law and less the mean of their pack, whose
 level is no fault of the law.  The trend is a penalised cubic spline (P. H. C. Eilers
-and B. D. Marx, Statist. Sci. 11 (1996) 89) of about four degrees of freedom.  Its
+and B. D. Marx, Statist. Sci. 11 (1996) 89) of up to four degrees of freedom.  Its
 band is the covariance that chance gives the residuals of this very fit, errors
 shared by a pack, a run or a calibration included, widened to hold the whole trend
 at once.
@@ -22,11 +22,13 @@ from rigdata.friction.diagnostics.words import outside, percent, plain, ranges
 from rigdata.friction.joint import JointFit
 from rigdata.reduction.points import FrictionPoints
 
-_FREEDOM = 4.0  # degrees of freedom of the trend
+_LEVEL = 0.99  # of the band: a report shows many
+_FREEDOM = (2, 4)  # degrees of freedom of the trend: a line for points in two places
+_CELLS, _LEAST_SHARE = 8, 0.02  # of the range that count as places, and of the points in them
 _SPLINES = 9
 _PLACES = 41
 _LEAST_RUNS = 3
-_DRAWS = 2000
+_DRAWS = 4000
 _WORDS = {
     "slip_speed_m_s": ("slip speed", "m/s"),
     "temperature_c": ("temperature", "degC"),
@@ -61,9 +63,10 @@ def _trend(fit: JointFit, points: FrictionPoints, name: str, x: FloatArray) -> R
     log = name in ("slip_speed_m_s", "pressure_mpa")
     scaled = np.log(x) if log else x
     low, width = float(scaled.min()), float(np.ptp(scaled))
-    basis = _splines((scaled - low) / width)
+    scaled = (scaled - low) / width
+    basis = _splines(scaled)
     weight = fit.profile.inverse_diagonal * fit.curve**2
-    coefficients = _smoother(basis, weight / weight.mean())  # (k, n)
+    coefficients = _smoother(basis, weight / weight.mean(), _freedom(scaled))  # (k, n)
     weights = _less_pack_means(coefficients.T, points) / fit.curve[:, None]
     estimate = of_residuals(fit, weights)
     places = np.linspace(0.0, 1.0, _PLACES)
@@ -80,10 +83,10 @@ def _widening(gradient: FloatArray, covariance: FloatArray) -> float:
     """Return the factor from an interval at each place to a band that holds the whole trend."""
     values, vectors = np.linalg.eigh(covariance)
     root = gradient @ (vectors * np.sqrt(np.maximum(values, 0.0)))
-    root = root / np.linalg.norm(root, axis=1, keepdims=True)
+    root = root / np.maximum(np.linalg.norm(root, axis=1, keepdims=True), 1e-300)
     draws = np.random.default_rng(0).standard_normal((_DRAWS, values.size))
     farthest = np.max(np.abs(draws @ root.T), axis=1)
-    return float(np.quantile(farthest, 0.95) / stats.norm.ppf(0.975))
+    return float(np.quantile(farthest, _LEVEL) / stats.norm.ppf(0.975))
 
 
 def _in_words(
@@ -111,8 +114,14 @@ def _splines(x: FloatArray) -> FloatArray:
     return matrix
 
 
-def _smoother(basis: FloatArray, weight: FloatArray) -> FloatArray:
-    """Return what turns values into spline coefficients, with the degrees of freedom asked for."""
+def _freedom(x: FloatArray) -> float:
+    """Return the degrees of freedom that points at `x`, within 0 to 1, can show."""
+    counts, _ = np.histogram(x, bins=_CELLS, range=(0.0, 1.0))
+    return float(np.clip(np.sum(counts >= _LEAST_SHARE * x.size), *_FREEDOM))
+
+
+def _smoother(basis: FloatArray, weight: FloatArray, wanted: float) -> FloatArray:
+    """Return what turns values into spline coefficients, with the degrees of freedom wanted."""
     bend = np.diff(np.eye(_SPLINES), n=2, axis=0)
     gram = basis.T @ (weight[:, None] * basis)
     penalty = bend.T @ bend
@@ -122,9 +131,11 @@ def _smoother(basis: FloatArray, weight: FloatArray) -> FloatArray:
 
     scale = float(np.log(np.trace(gram)))
     ends = (scale - 16.0, scale + 16.0)
-    strength = ends[0]  # few different places have less freedom whatever the penalty
-    if freedom(ends[0]) > _FREEDOM:
-        strength = float(optimize.brentq(lambda s: freedom(s) - _FREEDOM, *ends))
+    strength = ends[1]  # a line keeps 2 whatever the penalty, and few places have no more than 4
+    if wanted > _FREEDOM[0]:
+        strength = ends[0]
+        if freedom(ends[0]) > wanted:
+            strength = float(optimize.brentq(lambda s: freedom(s) - wanted, *ends))
     solved: FloatArray = np.linalg.solve(
         gram + np.exp(strength) * penalty, basis.T * weight[None, :]
     )

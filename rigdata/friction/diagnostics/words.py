@@ -73,22 +73,22 @@ def _decimals(u: float) -> int:
     return max(0, min(3, -math.floor(math.log10(u))))
 
 
-def plain(value: float) -> str:
-    """Return a number to three digits, as ``0.0123`` or ``560``.
+def plain(value: float, digits: int = 3) -> str:
+    """Return a number to so many digits, those before the point all kept.
 
-    >>> plain(0.012345), plain(1.0), plain(5604.2)
-    ('0.0123', '1', '5604')
+    >>> plain(0.012345), plain(1.0), plain(5604.2), plain(139.2, 2)
+    ('0.0123', '1', '5604', '139')
     """
-    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
+    return f"{value:.0f}" if abs(value) >= 10.0**digits else f"{value:.{digits}g}"
 
 
 def ranges(places: Sequence[tuple[float, float]], unit: str) -> str:
     """Return ranges in words.
 
-    >>> ranges([(0.01, 0.2), (1.0, 2.0)], "m/s")
-    'from 0.01 to 0.2 and from 1 to 2 m/s'
+    >>> ranges([(0.01, 0.2512), (1.0, 2.0)], "m/s")
+    'from 0.01 to 0.25 and from 1 to 2 m/s'
     """
-    return " and ".join(f"from {plain(a)} to {plain(b)}" for a, b in places) + f" {unit}"
+    return " and ".join(f"from {plain(a, 2)} to {plain(b, 2)}" for a, b in places) + f" {unit}"
 
 
 def outside(x: FloatArray, low: FloatArray, high: FloatArray) -> list[tuple[float, float]]:
