@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import linalg
 
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.friction.estimate import kind_of
@@ -25,8 +26,8 @@ def scoring_step(
 ) -> tuple[FloatArray, float]:
     """Return the next variances, none below 0, and the gain in likelihood they promise.
 
-    A Newton step where the observed information is positive, which ends faster
-    with few packs, and Fisher scoring elsewhere.  A variance at 0 whose
+    A Newton step where the observed information is positive, and Fisher scoring
+    elsewhere.  A variance at 0 whose
     likelihood falls upwards stays there.  A step that would cross 0 ends on it,
     so that one variance at a time is set to 0.  Variances that are `held` keep
     their values.
@@ -43,7 +44,7 @@ def scoring_step(
     if not np.any(free):
         return variances, 0.0
     step = np.zeros_like(variances)
-    step[free] = np.linalg.lstsq(_curvature(at, free), at.score[free], rcond=1e-14)[0]
+    step[free] = _newton_step(at, free)
     gain = float(step @ at.score)
     crossing = variances + step < 0.0
     # From exactly 0 a step may only go up; the others then move without it.
@@ -59,19 +60,24 @@ def scoring_step(
     return np.maximum(moved, 0.0), gain
 
 
-def _curvature(at: Profile, free: BoolArray) -> FloatArray:
-    """Return the observed information of the free variances, the expected where it is too small.
+def _newton_step(at: Profile, free: BoolArray) -> FloatArray:
+    """Return the step of the free variances by their observed curvature, direction by direction.
 
-    Scoring alone overshoots for ever where the observed curvature is over twice the expected,
-    as it can be with few packs of very different sizes.
+    Plain scoring takes the expected curvature instead: it overshoots for ever where
+    the observed one is over twice as large, as it can be with few packs of very
+    different sizes, and creeps where it is far smaller.  It is kept where the
+    likelihood curves the wrong way, far from the maximum.
     """
-    inner = np.ix_(free, free)
+    score, inner = at.score[free], np.ix_(free, free)
     expected, observed = at.information[inner], at.observed[inner]
     try:
-        np.linalg.cholesky(observed - _LEAST_CURVATURE * expected)
-    except np.linalg.LinAlgError:
-        return expected
-    return observed
+        ratios, directions = linalg.eigh(observed, expected)
+    except np.linalg.LinAlgError:  # components that the layout hardly tells apart
+        plain: FloatArray = np.linalg.lstsq(expected, score, rcond=1e-14)[0]
+        return plain
+    curvature = np.where(ratios > 0.0, np.maximum(ratios, _LEAST_CURVATURE), 1.0)
+    step: FloatArray = directions @ ((directions.T @ score) / curvature)
+    return step
 
 
 def restricted_variances(
