@@ -25,7 +25,8 @@ def condition_words(reference: ReferenceCondition) -> str:
 def fit_row(fit: FrictionFit) -> dict[str, float]:
     """Return what a fit predicts at its reference condition, static friction at no slip."""
     prediction = fit.predict(at(fit.reference))
-    row = {name: float(getattr(prediction, name)[0]) for name in FIELDS}
+    names = (*FIELDS, "next_run_low", "next_run_high")
+    row = {name: float(getattr(prediction, name)[0]) for name in names}
     return {**row, "inside_envelope": bool(prediction.inside[0])}
 
 
@@ -43,6 +44,7 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "points": fit.n_points,
             "dwell_s": fit.reference.dwell_s if follows(fit, DWELL) else None,
             **fit_row(fit),
+            "scatter": asdict(fit.scatter),
             "ranking": [asdict(score) for score in fit.ranking],
             "diagnostics": None if fit.diagnostics is None else fit.diagnostics.to_dict(),
         }

@@ -5,8 +5,8 @@ take Student's t for the part of a variance that was estimated.  Satterthwaite's
 formula for the whole variance is not enough here: its weights are estimates
 too, so that a spread between three packs that came out small by luck would be
 taken for good knowledge, and the interval would be too short just when it
-should not be (measured: 90 % instead of 95 %).  The estimated and the known
-parts are therefore widened apart and added in quadrature.
+should not be (measured: 90 to 93 % instead of 95 % for three packs).  The estimated
+and the known parts are therefore widened apart and added in quadrature.
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ class Estimate:
         Variance of one effect as the data show it: the component and what the
         causes within it add.  It is this sum that the data estimate.
     estimated : (c,) float
-        The part of it that comes from the components; the rest is measurement.
+        The part of it that comes from the components, to be widened by t; the rest is
+        measurement and known, but for few degrees of freedom (see `mean_squares`).
     dof : (c,) float
         Degrees of freedom of that estimate, such as packs less 1.
     nesting : (c, c) float

@@ -18,6 +18,7 @@ from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import FrictionFit, Group, Scatter
+from rigdata.friction.scatter_limits import upper_limits
 from rigdata.friction.selection import rank
 from rigdata.reduction.points import FrictionPoints
 
@@ -161,9 +162,16 @@ def _candidates(kind: str, names: Sequence[str] | None, oil: Oil | None) -> list
 
 
 def scatter_of(fit: JointFit) -> Scatter:
-    """Return the scatter of a single group as relative standard deviations."""
-    variances = (fit.variance_of(effect) for effect in ("pack", "run", "misfit"))
-    return Scatter(*(None if v is None else float(np.sqrt(v)) for v in variances))
+    """Return the scatter of a single group as relative standard deviations, with their limits."""
+    names = fit.estimate.components
+    found = dict(zip(names, np.sqrt(fit.estimate.variances).tolist(), strict=True))
+    limits = dict(zip(names, np.sqrt(upper_limits(fit.model, fit.estimate)).tolist(), strict=True))
+    kinds = ("pack", "run", "misfit")
+    finite = (limits.get(kind, np.inf) for kind in kinds)
+    return Scatter(
+        *(found.get(kind) for kind in kinds),
+        *(limit if np.isfinite(limit) else None for limit in finite),
+    )
 
 
 def chi_squares(fit: JointFit) -> tuple[float, float]:

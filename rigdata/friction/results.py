@@ -49,11 +49,17 @@ class Scatter:
         Between runs of one pack; None where no pack was run twice.
     misfit : float or None
         From point to point: the law's own misfit and what repeats no better.
+    pack_limit, run_limit, misfit_limit : float or None
+        One-sided 95 % upper limit of each, above 0 even where it was found to be 0
+        (see `scatter_limits`); None where there is no such component or no limit.
     """
 
     pack: float | None
     run: float | None
     misfit: float | None
+    pack_limit: float | None = None
+    run_limit: float | None = None
+    misfit_limit: float | None = None
 
 
 @dataclass(frozen=True)
@@ -99,7 +105,7 @@ class LawScore:
 
 @dataclass(frozen=True, eq=False)
 class Prediction:
-    """The coefficient at n conditions with two kinds of 95 % interval.
+    """The coefficient at n conditions with three kinds of 95 % interval.
 
     Attributes
     ----------
@@ -109,9 +115,14 @@ class Prediction:
         Interval for the mean of all packs of this kind, or of the one pack
         tested where there was only one.
     next_pack_low, next_pack_high : (n,) float
-        Interval for one more pack, tested as these were; NaN after one pack.
+        Interval for one more pack, tested in as many runs as these were; NaN
+        after one pack.
     inside : (n,) bool
         Whether the condition lies in the tested envelope.
+    next_run_low, next_run_high : (n,) float
+        Interval for one run of one more pack, that is of a pack not tested yet, in
+        a run like these: what a single test of a new pack will show.  It is that of
+        one more pack where no pack was run twice; NaN after one pack.
     """
 
     mu: FloatArray
@@ -121,6 +132,8 @@ class Prediction:
     next_pack_low: FloatArray
     next_pack_high: FloatArray
     inside: BoolArray
+    next_run_low: FloatArray
+    next_run_high: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,13 +238,27 @@ class FrictionFit:
         form, where = self.form, conditions.after(self.reference.dwell_s)
         mu = form.mu(where, self.theta, self.reference)
         gradient = form.jacobian(where, self.theta, self.reference)
-        return interpret(self.estimate, mu, gradient, self.envelope.contains(where))
+        inside = self.envelope.contains(where)
+        return interpret(self.estimate, mu, gradient, inside, self._run_component)
+
+    @property
+    def _run_component(self) -> str | None:
+        """Name of the component that tells runs of one pack apart; None where none does."""
+        names = self.estimate.components
+        if "run" in names:
+            return "run"
+        one_point_each = self.n_points == self.n_runs > self.n_packs
+        return "misfit" if one_point_each and "misfit" in names else None
 
 
 def interpret(
-    estimate: Estimate, mu: FloatArray, gradient: FloatArray, inside: BoolArray
+    estimate: Estimate,
+    mu: FloatArray,
+    gradient: FloatArray,
+    inside: BoolArray,
+    run: str | None = "run",
 ) -> Prediction:
-    """Return `mu` with the interval of the mean and that of one more pack.
+    """Return `mu` with the intervals of the mean, of one more pack and of one more run.
 
     Parameters
     ----------
@@ -243,6 +270,8 @@ def interpret(
         Their derivatives with respect to the parameters.
     inside : (k,) bool
         Passed on.
+    run : str or None
+        Component that tells runs of one pack apart; None where none does.
 
     Notes
     -----
@@ -251,20 +280,36 @@ def interpret(
     what the data estimate, with packs less 1 degrees of freedom.  Leaving `w` out
     would rest the interval on a difference of two mean squares, which can be 0 by
     luck.
+
+    One run of one more pack has ``v + mu^2 (s_pack^2 + s_run^2 + w')``, with `w'`
+    what points add to the mean of a run.  That is the mean square of packs and the
+    part ``1 - a`` of that of runs, where ``a s_run^2`` is in `w` already: a is 1
+    over the runs of a pack where all have as many.  More runs than packs lend the
+    sum more degrees of freedom than packs alone have, too many where packs lie close
+    by luck; so this interval is never narrower than that of one more pack (measured:
+    94 to 98 % instead of 93 to 97 %).
     """
-    half, more = estimate.half_width(gradient), np.full(mu.shape, np.nan)
+    half = estimate.half_width(gradient)
+    pack, single = np.full(mu.shape, np.nan), np.full(mu.shape, np.nan)
     if "pack" in estimate.components:
         extra = np.zeros((mu.size, len(estimate.components)))
-        extra[:, estimate.components.index("pack")] = mu**2
-        more = estimate.half_width(gradient, extra)
+        i = estimate.components.index("pack")
+        extra[:, i] = mu**2
+        pack = single = estimate.half_width(gradient, extra)
+        if run in estimate.components:
+            j = estimate.components.index(run)
+            extra[:, j] = mu**2 * max(1.0 + float(estimate.nesting[i, j]), 0.0)
+            single = np.maximum(pack, estimate.half_width(gradient, extra))
     return Prediction(
         frozen(mu),
         frozen(np.sqrt(estimate.variance(gradient))),
         frozen(mu - half),
         frozen(mu + half),
-        frozen(mu - more),
-        frozen(mu + more),
+        frozen(mu - pack),
+        frozen(mu + pack),
         frozen(inside, np.bool_),
+        frozen(mu - single),
+        frozen(mu + single),
     )
 
 

@@ -19,6 +19,7 @@ from rigdata.friction.mixed_model import MixedModel, Profile, profile
 
 _HALVINGS = 30
 _LEAST_CURVATURE = 0.05  # of the observed information against the expected
+_SURE_DOF = 2.0  # from which measurement counts as known within a mean square
 
 
 def scoring_step(
@@ -73,8 +74,7 @@ def _newton_step(at: Profile, free: BoolArray) -> FloatArray:
     try:
         ratios, directions = linalg.eigh(observed, expected)
     except np.linalg.LinAlgError:  # components that the layout hardly tells apart
-        plain: FloatArray = np.linalg.lstsq(expected, score, rcond=1e-14)[0]
-        return plain
+        return np.asarray(np.linalg.lstsq(expected, score, rcond=1e-14)[0], dtype=np.float64)
     curvature = np.where(ratios > 0.0, np.maximum(ratios, _LEAST_CURVATURE), 1.0)
     step: FloatArray = directions @ ((directions.T @ score) / curvature)
     return step
@@ -155,7 +155,8 @@ def mean_squares(
     mean_square : (c,) array
         Variance of one effect with all that lies within it.
     estimated : (c,) array
-        The part of it that comes from the components; the rest is measurement.
+        The part of it to be widened by t: what comes from the components, and the
+        more of the rest, which is measurement, the fewer `dof` there are below 2.
     dof : (c,) array
         Degrees of freedom of the estimate.
     nesting : (c, c) array
@@ -167,8 +168,15 @@ def mean_squares(
     Block elimination of the expected information, in the order of the levels.
     In each step ``tr(P V) = dof / mean_square`` and ``tr(P V P V) = dof /
     mean_square^2``, exact where all effects of a component are alike.
+
+    Measurement is known and needs no t, so it is taken out of what was estimated.
+    Two packs that lie close together by luck would then pass for packs without
+    scatter, one time in six where measurement is a fifth of it.  So with one degree
+    of freedom t takes the whole mean square as the packs show it, which is the exact
+    interval of two means whatever the scatter is, but never less than the scatter.
     """
     trace, squares = at.trace.copy(), 2.0 * at.information
+    excess = 2.0 * at.score
     count = len(names)
     nesting, within = np.eye(count), np.eye(count)
     mean_square, dof = np.zeros(count), np.zeros(count)
@@ -184,6 +192,10 @@ def mean_squares(
         within[np.ix_(here, left)] = shared
         nesting[:, left] -= nesting[:, here] @ shared
         trace[left] -= trace[here] @ shared
+        excess[left] -= excess[here] @ shared
         squares[np.ix_(left, left)] -= squares[np.ix_(left, here)] @ shared
     estimated = np.clip(within @ variances, 0.0, mean_square)
+    shown = mean_square * np.clip(1.0 + excess / np.where(trace > 0.0, trace, np.inf), 0.0, 1.0)
+    unsure = np.clip(_SURE_DOF - dof, 0.0, 1.0)
+    estimated = np.maximum(estimated, unsure * shown + (1.0 - unsure) * estimated)
     return mean_square, estimated, dof, nesting

@@ -116,17 +116,31 @@ def test_one_pack_has_no_interval_for_the_next():
     assert np.isfinite(told.mean_low).all()
     assert np.isnan(told.next_pack_low).all()
     assert np.isnan(told.next_pack_high).all()
+    assert np.isnan(told.next_run_high).all()
     assert fit.scatter.pack is None
     assert any("one pack only" in str(n) for n in fit.notices)
 
 
 def test_intervals_lie_inside_each_other_and_about_the_mean():
     told = fit_of(Truth()).predict(Conditions(np.geomspace(0.01, 1.0, 9), 80.0, 1.0))
+    assert np.all(told.next_run_low <= told.next_pack_low)
     assert np.all(told.next_pack_low < told.mean_low)
     assert np.all(told.mean_low < told.mu)
     assert np.all(told.mu < told.mean_high)
     assert np.all(told.mean_high < told.next_pack_high)
     assert told.inside.all()
+
+
+def test_packs_run_once_make_no_difference_between_a_pack_and_a_run():
+    told = fit_of(Truth(packs=4, runs=(1, 1))).predict(at(REFERENCE))
+    assert told.next_run_high == told.next_pack_high
+    assert told.next_run_low == told.next_pack_low
+
+
+def test_runs_of_one_point_each_still_tell_packs_from_runs():
+    one_point = Truth(layout=((1,) * 5,) * 4, law="constant", theta=(0.12,), run_sd=0.02)
+    told = fit_of(one_point, laws=["constant"]).predict(at(REFERENCE))
+    assert told.next_run_high > told.next_pack_high
 
 
 def test_few_packs_have_wider_intervals_than_two_standard_uncertainties():

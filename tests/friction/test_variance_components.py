@@ -1,9 +1,14 @@
 """The search for the variances and the mean squares behind them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import stats
 
-from rigdata.friction.mixed_model import Component, MixedModel, profile
+from rigdata.friction.estimate import Estimate
+from rigdata.friction.mixed_model import Component, MixedModel, profile, sensitivity
+from rigdata.friction.results import interpret
 from rigdata.friction.variance_components import (
     mean_squares,
     restricted_variances,
@@ -107,3 +112,61 @@ def test_the_start_does_not_matter():
     other, _, converged = restricted_variances(model, np.array([100.0, 0.01, 3.0]))
     assert converged
     assert other == pytest.approx(fitted(model)[0], rel=1e-7)
+
+
+def two_packs(difference, known=0.3):
+    """Means of two packs with a measured error of each, `difference` apart."""
+    pack = np.eye(2)
+    return MixedModel(
+        np.array([0.5, -0.5]) * difference,
+        np.ones((2, 1)),
+        np.full(2, 1e-8),
+        known * pack,
+        (Component("pack", factors=pack),),
+    )
+
+
+@pytest.mark.parametrize("difference", [4.0, 0.5, 0.3, 0.01])
+def test_two_packs_have_the_exact_interval_of_two_means(difference):
+    """t with one degree of freedom on what the packs show, z on what is known beyond it."""
+    known = 0.3
+    model = two_packs(difference, known)
+    variances, at, _ = restricted_variances(model, np.ones(1))
+    mean_square, estimated, dof, _ = mean_squares(at, variances, ["pack"])
+    shown = 0.5 * difference**2
+    assert dof == pytest.approx([1.0], rel=1e-5)
+    assert mean_square == pytest.approx([max(shown, known**2)], rel=1e-5)
+    assert estimated == pytest.approx([shown], rel=1e-4)
+    slope = sensitivity(model, at)
+    estimate = Estimate(
+        at.step, at.covariance, ("pack",), variances, slope, *mean_squares(at, variances, ["pack"])
+    )
+    exact = np.hypot(
+        stats.t.ppf(0.975, 1) * difference / 2,
+        stats.norm.ppf(0.975) * np.sqrt(max(known**2 - shown, 0.0) / 2),
+    )
+    assert estimate.half_width(np.ones((1, 1))) == pytest.approx([exact], rel=1e-4)
+
+
+def test_a_run_of_a_new_pack_varies_as_packs_and_runs_do_together():
+    """Balanced: the variance is that of packs, of runs and of the mean of a run's points."""
+    model = nested(spread=(2.0, 4.0, 0.5))
+    variances, at = fitted(model)
+    estimate = Estimate(
+        at.step,
+        at.covariance,
+        NAMES,
+        variances,
+        sensitivity(model, at),
+        *mean_squares(at, variances, NAMES),
+    )
+    mu, gradient, inside = np.array([10.0]), np.ones((1, 1)), np.ones(1, dtype=bool)
+    extra = np.array([[100.0, 100.0 * (1.0 - 1.0 / RUNS), 0.0]])
+    run = variances @ [1.0, 1.0, 1.0 / POINTS]
+    assert extra @ estimate.estimated == pytest.approx([100.0 * run], rel=1e-8)
+    sure = replace(estimate, dof=np.full(3, 1e6))  # as if t did not matter
+    told = interpret(sure, mu, gradient, inside)
+    assert told.next_run_high - mu == pytest.approx(sure.half_width(gradient, extra), rel=1e-9)
+    assert told.next_run_high > told.next_pack_high
+    few = interpret(estimate, mu, gradient, inside)
+    assert few.next_run_high >= few.next_pack_high

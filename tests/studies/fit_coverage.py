@@ -49,6 +49,10 @@ def campaign(seed: int, changes: dict[str, Any]) -> dict[str, np.ndarray]:
     truth, told = plain.mu(PLACES), fit.predict(PLACES)
     sd = max(plain.pack_sd, 1e-12)
     low, high = ((side / truth - 1.0) / sd for side in (told.next_pack_low, told.next_pack_high))
+    either = np.hypot(sd, plain.run_sd)
+    worst, best = (
+        (side / truth - 1.0) / either for side in (told.next_run_low, told.next_run_high)
+    )
     try:
         (ratio,) = compare_groups(points, fits, baseline="plain", reference=REFERENCE)
         true_ratio = rough.mu(ratio.conditions)[0] / plain.mu(ratio.conditions)[0]
@@ -59,6 +63,7 @@ def campaign(seed: int, changes: dict[str, Any]) -> dict[str, np.ndarray]:
         "mean": (told.mean_low <= truth) & (truth <= told.mean_high),
         # The chance that a new pack, without any error of measurement, falls inside.
         "next pack": stats.norm.cdf(high) - stats.norm.cdf(low),
+        "next run": stats.norm.cdf(best) - stats.norm.cdf(worst),
         "ratio": np.array([held]),
         "no pack spread": np.array([fit.scatter.pack == 0.0]),
         "half width": 100 * np.array([told.mean_high[0] / told.mu[0] - 1.0]),
@@ -69,14 +74,15 @@ def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     print(f"{count} campaigns each, 95 % intervals; the standard error of a share of 95 % is "
           f"{100 * np.sqrt(0.05 * 0.95 / count):.1f} %")  # fmt: skip
-    print(f"{'':26} mean at three conditions   next pack              ratio  s_pack=0  median")
+    print(f"{'':26} mean at three conditions   next pack              next run          "
+          "     ratio  s_pack=0  median")  # fmt: skip
     for name, changes in SCENARIOS.items():
         start = time.perf_counter()
         done = [campaign(seed, changes) for seed in range(count)]
         shares = {key: 100 * np.nanmean([d[key] for d in done], axis=0) for key in done[0]}
         each = "   ".join(
             "  ".join(f"{value:5.1f}" for value in shares[key])
-            for key in ("mean", "next pack", "ratio", "no pack spread")
+            for key in ("mean", "next pack", "next run", "ratio", "no pack spread")
         )
         width = np.median([d["half width"] for d in done])
         spent = (time.perf_counter() - start) / count

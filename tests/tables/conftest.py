@@ -64,7 +64,8 @@ class HandFit:
         u = np.sqrt(np.einsum("kp,pq,kq->k", slope, self.covariance, slope))
         more = np.hypot(u, 0.02 * mu) * (4.0 if self.n_packs > 1 else np.nan)
         inside = self.envelope.contains(conditions)
-        return Prediction(mu, u, mu - 2 * u, mu + 2 * u, mu - more, mu + more, inside)
+        low, high = mu - more, mu + more
+        return Prediction(mu, u, mu - 2 * u, mu + 2 * u, low, high, inside, low, high)
 
 
 def make_fit(
