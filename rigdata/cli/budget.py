@@ -30,22 +30,24 @@ from rigdata.uncertainty.monte_carlo import LinearTest
 _LEAST_DRAWS = 10_000
 
 
-def _condition(ctx: click.Context, param: click.Parameter, value: str | None) -> Conditions | None:
-    """Return the condition that ``v,T,p`` names."""
+def _condition(
+    ctx: click.Context, param: click.Parameter, value: str | None
+) -> tuple[float, float, float] | None:
+    """Return the slip speed (or dwell), temperature and pressure that ``v,T,p`` names."""
     if value is None:
         return None
     try:
-        speed, temperature, pressure = (float(part) for part in value.split(","))
+        first, temperature, pressure = (float(part) for part in value.split(","))
     except ValueError:
-        speed = temperature = pressure = math.nan
-    if not (speed > 0.0 and pressure > 0.0 and math.isfinite(temperature)):
+        first = temperature = pressure = math.nan
+    if not (first > 0.0 and pressure > 0.0 and math.isfinite(temperature)):
         raise click.BadParameter(
-            f"'{value}' is no condition. Give slip speed in m/s, temperature in degC and pressure "
-            "in MPa, as in 0.1,90,1.5",
+            f"'{value}' is no condition. Give slip speed in m/s (with --static dwell in s), "
+            "temperature in degC and pressure in MPa, as in 0.1,90,1.5",
             ctx,
             param,
         )
-    return Conditions(speed, temperature, pressure)
+    return first, temperature, pressure
 
 
 class SvgPath(click.Path):
@@ -70,8 +72,10 @@ class SvgPath(click.Path):
     "place",
     metavar="v,T,p",
     callback=_condition,
-    help="Condition in m/s, degC and MPa, as 0.1,90,1.5; the reference unless told otherwise.",
+    help="Condition in m/s, degC and MPa, as 0.1,90,1.5; the reference unless told otherwise. "
+    "With --static the first is the dwell in s.",
 )
+@click.option("--static", is_flag=True, help="The static coefficient, at breakaway.")
 @click.option("--point", metavar="POINT", help="One friction point, as R004/3.")
 @click.option("--ratio", is_flag=True, help="The ratio to the material it is compared with.")
 @click.option(
@@ -100,7 +104,7 @@ def command(
 
     RESULTS is a results folder. The number is the mean coefficient of a material
     and state, its ratio to the one it is compared with (--ratio), or one point
-    (--point).
+    (--point). With --static it is the static coefficient instead of the kinetic one.
     """
     accounts = _accounts(results, **asked)
     single = accounts[0] if len(accounts) == 1 else None
@@ -136,16 +140,26 @@ def _accounts(
     *,
     material: str | None,
     state: str | None,
-    place: Conditions | None,
+    place: tuple[float, float, float] | None,
+    static: bool,
     point: str | None,
     ratio: bool,
 ) -> Sequence[Account]:
     if point is not None:
-        if material or state or place or ratio:
+        if material or state or place or ratio or static:
             raise click.UsageError("--point stands alone: a point has its material and condition")
         return [account_of_point(results, point)]
-    choose = accounts_of_ratios if ratio else accounts_of_fits
-    return list(choose(results, place, material=material, state=state).values())
+    where = None
+    if place is not None:
+        first, temperature, pressure = place
+        rest = Conditions(0.0, temperature, pressure, first)
+        where = rest if static else Conditions(first, temperature, pressure)
+    if ratio:
+        if static:
+            raise click.UsageError("--ratio is of kinetic coefficients: leave --static out")
+        return list(accounts_of_ratios(results, where, material=material, state=state).values())
+    found = accounts_of_fits(results, where, material=material, state=state, static=static)
+    return list(found.values())
 
 
 def _notices(accounts: Sequence[Account], test: LinearTest | None) -> list[Notice]:

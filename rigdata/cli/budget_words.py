@@ -10,7 +10,7 @@ from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.cli.verdicts import condition_words
 from rigdata.figures.budget import percent_text
 from rigdata.friction.causes import Budget, Cause
-from rigdata.friction.conditions import AXES, Conditions
+from rigdata.friction.conditions import ALL_AXES, Conditions
 from rigdata.friction.what_if import WhatIf
 from rigdata.pipeline.budgets import Account
 from rigdata.report.numbers import decimals_for
@@ -116,7 +116,7 @@ def account_row(account: Account, test: LinearTest | None) -> dict[str, object]:
     where = account.where
     return {
         "quantity": budget.quantity,
-        "condition": {n: float(getattr(where, n)[0]) for n in AXES} if where is not None else None,
+        "condition": None if where is None else _values(where),
         "inside_envelope": account.inside,
         "value": budget.value,
         "u": budget.u,
@@ -201,7 +201,13 @@ def _changes(budget: Budget, options: Sequence[WhatIf]) -> str:
 def _at(where: Conditions | None) -> str:
     if where is None:
         return ""
-    return " at " + condition_words(Reference(*(float(getattr(where, name)[0]) for name in AXES)))
+    return " at " + condition_words(Reference(**_values(where)))
+
+
+def _values(where: Conditions) -> dict[str, float]:
+    """Return a single condition by the names of its quantities, dwell where there is one."""
+    values = {name: float(getattr(where, name)[0]) for name in ALL_AXES}
+    return {name: value for name, value in values.items() if math.isfinite(value)}
 
 
 def _percent(share: float) -> str:

@@ -18,8 +18,18 @@ Fits = Mapping[Group, FrictionFit]
 
 
 def condition_words(reference: ReferenceCondition) -> str:
-    """Return the reference condition, as ``0.1 m/s, 80 degC, 1 MPa``."""
-    return ", ".join(f"{getattr(reference, name):g} {QUANTITIES[name].unit}" for name in AXES)
+    """Return a condition, as ``0.1 m/s, 80 degC, 1 MPa``.
+
+    At rest it is ``80 degC, 1 MPa, after 2 s at rest``.
+    """
+    at_rest = not reference.slip_speed_m_s
+    words = [
+        f"{getattr(reference, name):g} {QUANTITIES[name].unit}"
+        for name in AXES[1 if at_rest else 0 :]
+    ]
+    if at_rest and reference.dwell_s is not None:
+        words.append(f"after {reference.dwell_s:g} s at rest")
+    return ", ".join(words)
 
 
 def fit_row(fit: FrictionFit) -> dict[str, float]:

@@ -95,7 +95,9 @@ def fit_solution(points: FrictionPoints, fit: FrictionFit) -> Solution:
         When a point of the fit is not among `points`.
     """
     held = {name: fit.parameters[name] for name in fit.not_identified}
-    block = Block(str(fit.group), fitted_points(points, fit), fit.form, held)
+    own = fitted_points(points, fit)
+    label = f"{fit.group}, static" if np.all(own.kind == "static") else str(fit.group)
+    block = Block(label, own, fit.form, held)
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
     design = assemble([block], fit.reference)
     return solution_at(design, fit.theta, free, fit.estimate.variances)

@@ -89,6 +89,7 @@ def accounts_of_fits(
     *,
     material: str | None = None,
     state: str | None = None,
+    static: bool = False,
 ) -> dict[Group, Account]:
     """Return the budget of the mean coefficient of each group asked for.
 
@@ -100,16 +101,20 @@ def accounts_of_fits(
         One condition; the reference condition by default.
     material, state : str, optional
         Groups to keep; all by default.
+    static : bool
+        The static coefficient instead of the kinetic one.
 
     Raises
     ------
     ResultError
         When the folder lacks points or fits, or there is no such group.
     """
-    points, fits = points_from_folder(folder), fits_from_folder(folder).kinetic
+    points, both = points_from_folder(folder), fits_from_folder(folder)
+    fits = both.static if static else both.kinetic
     found = {}
     for group in _asked(list(fits), material, state, folder):
-        place = where if where is not None else at(fits[group].reference)
+        reference = fits[group].reference
+        place = at(reference) if where is None else where.after(reference.dwell_s)
         solution = fit_solution(points, fits[group])
         found[group] = _account(solution, place, bool(fits[group].envelope.contains(place)[0]))
     return found

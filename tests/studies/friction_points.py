@@ -68,7 +68,7 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
         pack_error, radius = rng.normal(size=2)
         sizes = truth.layout[i] if truth.layout else _random_sizes(truth, rng)
         for j, n in enumerate(sizes):
-            run = f"{pack}-{j + 1}"
+            run = f"{pack}-{'s' if truth.kind == 'static' else ''}{j + 1}"
             run_error, zero = rng.normal(size=2)
             where = _sweep(truth, rng, n)
             spread = 1.0 + truth.pack_sd * pack_error + truth.run_sd * run_error
