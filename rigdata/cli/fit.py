@@ -12,6 +12,7 @@ from rigdata.cli.options import (
     force_option,
     json_option,
     laws_option,
+    pool_scatter_option,
 )
 from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notices
 from rigdata.cli.verdicts import condition_words, fit_rows, fit_table, ranking_table
@@ -23,9 +24,15 @@ from rigdata.pipeline.stages import fit_into
 @campaign_or_results
 @force_option
 @laws_option
+@pool_scatter_option
 @json_option
 def command(
-    campaign: Path, out: Path | None, force: bool, laws: tuple[str, ...], as_json: bool
+    campaign: Path,
+    out: Path | None,
+    force: bool,
+    laws: tuple[str, ...],
+    pool_scatter: bool,
+    as_json: bool,
 ) -> None:
     """Fit friction laws to the points of CAMPAIGN and write fits.json.
 
@@ -41,7 +48,9 @@ def command(
     """
     read = read_campaign(campaign)
     with progress("fitting", quiet=as_json):
-        fits, folder = fit_into(read, out, force=force, laws=laws or None)
+        fits, folder = fit_into(
+            read, out, force=force, laws=laws or None, pool_scatter=pool_scatter
+        )
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json("fit", fits.notices, folder=str(folder), coefficients=rows)

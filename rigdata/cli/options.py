@@ -79,6 +79,12 @@ laws_option: Decorator = click.option(
     multiple=True,
     help="Law to choose from, kinetic or static; more than once for several.",
 )
+pool_scatter_option: Decorator = click.option(
+    "--pool-scatter",
+    is_flag=True,
+    help="Take the scatter between packs, runs and points from all groups together where no "
+    "test speaks against it.",
+)
 margin_option: Decorator = click.option(
     "--margin",
     type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),

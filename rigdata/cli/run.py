@@ -14,6 +14,7 @@ from rigdata.cli.options import (
     laws_option,
     margin_option,
     out_option,
+    pool_scatter_option,
     tolerance_option,
 )
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
@@ -33,6 +34,7 @@ from rigdata.pipeline.run import CampaignResult, run_campaign
 @out_option
 @force_option
 @laws_option
+@pool_scatter_option
 @margin_option
 @tolerance_option
 @json_option

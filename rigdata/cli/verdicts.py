@@ -8,6 +8,7 @@ from dataclasses import asdict
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
+from rigdata.friction.pooling import pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore
 from rigdata.friction.selection import AICC_REACH, CLEARLY, loss_in_errors
 from rigdata.friction.slopes import follows
@@ -55,6 +56,7 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "dwell_s": fit.reference.dwell_s if follows(fit, DWELL) else None,
             **fit_row(fit),
             "scatter": asdict(fit.scatter),
+            "pooling": pooling_to_dict(fit.pooling),
             "ranking": [asdict(score) for score in fit.ranking],
             "diagnostics": None if fit.diagnostics is None else fit.diagnostics.to_dict(),
         }

@@ -26,7 +26,6 @@ from rigdata.comparison.verdict import (
 )
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.conditions import Conditions
-from rigdata.friction.design import Block
 from rigdata.friction.fit import split
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.results import FrictionFit, Group
@@ -207,14 +206,10 @@ def fit_pair(
     group: Group,
     against: Group,
 ) -> JointFit:
-    """Fit two groups together, each with the law chosen for it alone."""
-    blocks, starts = [], []
-    for which in (group, against):
-        form, fit = fits[which].form, fits[which]
-        held = {name: fit.parameters[name] for name in fit.not_identified}
-        blocks.append(Block(str(which), own[which], form, held))
-        starts.append(fit.theta)
-    return joint_fit(blocks, fits[group].reference, [np.concatenate(starts)])
+    """Fit two groups together, each with the law and the choice of scatter of its own fit."""
+    blocks = [fits[which].block(own[which]) for which in (group, against)]
+    start = np.concatenate([fits[which].theta for which in (group, against)])
+    return joint_fit(blocks, fits[group].reference, [start])
 
 
 def _ratio(

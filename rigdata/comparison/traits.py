@@ -15,7 +15,6 @@ from rigdata.campaign.campaign import Reference
 from rigdata.comparison.verdict import condition_text
 from rigdata.errors import FitError
 from rigdata.friction.conditions import DWELL, Conditions, at
-from rigdata.friction.design import Block
 from rigdata.friction.envelope import nearest
 from rigdata.friction.fit import split
 from rigdata.friction.joint import JointFit, joint_fit
@@ -150,10 +149,10 @@ def _joint(
     points: tuple[FrictionPoints, FrictionPoints], fits: tuple[FrictionFit, FrictionFit]
 ) -> JointFit:
     """Fit the static and the kinetic points of a group together, each with its law."""
-    blocks = []
-    for kind, own, fit in zip((", static", ""), points, fits, strict=True):
-        held = {name: fit.parameters[name] for name in fit.not_identified}
-        blocks.append(Block(f"{fit.group}{kind}", own, fit.form, held))
+    blocks = [
+        fit.block(own, f"{fit.group}{kind}")
+        for kind, own, fit in zip((", static", ""), points, fits, strict=True)
+    ]
     start = np.concatenate([fit.theta for fit in fits])
     return joint_fit(blocks, fits[1].reference, [start])
 

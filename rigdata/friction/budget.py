@@ -11,7 +11,7 @@ from rigdata.arrays import FloatArray
 from rigdata.errors import ResultError
 from rigdata.friction.causes import RANDOM, SCATTER, Budget, Cause, Share, kind_words, ranked_budget
 from rigdata.friction.conditions import Conditions, at
-from rigdata.friction.design import Block, assemble
+from rigdata.friction.design import assemble
 from rigdata.friction.estimate import kind_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.mixed_model import Component
@@ -94,10 +94,9 @@ def fit_solution(points: FrictionPoints, fit: FrictionFit) -> Solution:
     ResultError
         When a point of the fit is not among `points`.
     """
-    held = {name: fit.parameters[name] for name in fit.not_identified}
     own = fitted_points(points, fit)
     label = f"{fit.group}, static" if np.all(own.kind == "static") else str(fit.group)
-    block = Block(label, own, fit.form, held)
+    block = fit.block(own, label)
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
     design = assemble([block], fit.reference)
     return solution_at(design, fit.theta, free, fit.estimate.variances)
@@ -220,8 +219,12 @@ def _moved_by(component: Component, weights: FloatArray) -> FloatArray:
 
 
 def _group_of(solution: Solution, component: str) -> str:
-    _, _, number = component.partition(" ")
-    return solution.design.blocks[int(number or 0)].label
+    kind, _, number = component.partition(" ")
+    blocks = solution.design.blocks
+    if number:
+        return blocks[int(number)].label
+    shared = [block.label for block in blocks if kind in {part.kind for part in block.common}]
+    return " and ".join(shared) or blocks[0].label
 
 
 def _source_causes(own: FrictionPoints, effects: FloatArray) -> Iterator[Cause]:

@@ -18,6 +18,7 @@ from rigdata.friction.conditions import (
     shown_axes,
 )
 from rigdata.friction.joint import JointFit
+from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import LawScore
 from rigdata.friction.selection import Candidate
 
@@ -65,6 +66,16 @@ def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
     return found
 
 
+def chi_squares(fit: JointFit) -> tuple[float, float]:
+    """Return reduced chi-square with the scatter components and with measurement alone."""
+    n, p = fit.model.design.shape
+    if n <= p:
+        return np.nan, np.nan
+    bare = profile(fit.model, np.zeros(len(fit.model.components)))
+    alone = np.nan if bare is None else float(fit.model.residual @ bare.projected) / (n - p)
+    return float(fit.model.residual @ fit.profile.projected) / (n - p), alone
+
+
 def notices_of(
     chosen: Candidate,
     ranking: Sequence[LawScore],
@@ -78,9 +89,15 @@ def notices_of(
     return (
         *_on_packs(where, n_packs),
         *_on_parameters(chosen, ranking, where, conditions),
-        *_on_pulls(where, pulls),
-        *_on_trend(where, trend),
+        *fit_notices(where, pulls, trend),
     )
+
+
+def fit_notices(
+    where: str, pulls: Mapping[str, float], trend: Mapping[str, float]
+) -> tuple[Notice, ...]:
+    """Return the notices that depend on the fit itself, not on what was tested."""
+    return (*_on_pulls(where, pulls), *_on_trend(where, trend))
 
 
 def _on_packs(where: str, n_packs: int) -> list[Notice]:

@@ -21,6 +21,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import FitError
 from rigdata.friction.conditions import Conditions, ReferenceCondition
+from rigdata.friction.estimate import LEVELS, CommonScatter, kind_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.mixed_model import Component, MixedModel
 from rigdata.reduction.points import FrictionPoints, concatenate
@@ -40,12 +41,15 @@ class Block:
     law : Law
     held : mapping of parameter name to float
         Parameters that are not fitted, and the values they keep.
+    common : tuple of CommonScatter
+        Kinds of scatter that this block has in common with others.
     """
 
     label: str
     points: FrictionPoints
     law: Law
     held: Mapping[str, float]
+    common: tuple[CommonScatter, ...] = ()
 
     @cached_property
     def conditions(self) -> Conditions:
@@ -87,7 +91,7 @@ class Design:
         Their shifts of the conditions, as `FrictionPoints.condition_shifts`.
     effects : tuple of Component
         Scatter components on a curve of 1, packs of all blocks first, then runs,
-        then points.
+        then points; one of several blocks where they have it in common.
     """
 
     blocks: tuple[Block, ...]
@@ -104,6 +108,12 @@ class Design:
     proportional: FloatArray
     shifts: FloatArray
     effects: tuple[Component, ...]
+
+    @property
+    def known(self) -> dict[str, CommonScatter]:
+        """Scatter found elsewhere, by the name of its component."""
+        every = {part.kind: part for block in self.blocks for part in block.common}
+        return {kind: part for kind, part in every.items() if part.variance is not None}
 
     @property
     def sources(self) -> tuple[Source, ...]:
@@ -221,19 +231,36 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
 
 def _all_effects(blocks: Sequence[Block], rows: Sequence[slice], n: int) -> tuple[Component, ...]:
     """Return the scatter components that the layout of the points can tell apart."""
-    found = []
+    found: dict[str, list[Component]] = {}
     for i, (block, part) in enumerate(zip(blocks, rows, strict=True)):
-        end = "" if len(blocks) == 1 else f" {i}"
         packs, runs = members(block.points.pack), members(block.points.run)
         n_points, n_packs, n_runs = len(block.points), packs.shape[1], runs.shape[1]
+        here = []
         if n_packs > 1:
-            found.append((0, Component("pack" + end, factors=_placed(packs, part, n))))
+            here.append(Component("pack", factors=_placed(packs, part, n)))
         if n_points > n_runs > n_packs:
-            found.append((1, Component("run" + end, factors=_placed(runs, part, n))))
+            here.append(Component("run", factors=_placed(runs, part, n)))
         if n_points > max(n_packs, int(np.sum(block.free)) + 1):
             span = _placed(np.ones((n_points, 1)), part, n)[:, 0]
-            found.append((2, Component("misfit" + end, weights=span)))
-    return tuple(component for _, component in sorted(found, key=lambda item: item[0]))
+            here.append(Component("misfit", weights=span))
+        common = {scatter.kind for scatter in block.common}
+        for component in here:
+            kind = component.name
+            name = kind if len(blocks) == 1 or kind in common else f"{kind} {i}"
+            found.setdefault(name, []).append(component)
+    order = sorted(found, key=lambda name: LEVELS.index(kind_of(name)))
+    return tuple(_merged(name, found[name]) for name in order)
+
+
+def _merged(name: str, parts: Sequence[Component]) -> Component:
+    """Return one component with the effects of all `parts`."""
+    factors = [part.factors for part in parts if part.factors is not None]
+    weights = [part.weights for part in parts if part.weights is not None]
+    return Component(
+        name,
+        factors=np.concatenate(factors, axis=1) if factors else None,
+        weights=np.sum(weights, axis=0) if weights else None,
+    )
 
 
 def members(names: TextArray) -> FloatArray:

@@ -18,6 +18,8 @@ import numpy as np
 from rigdata.arrays import FloatArray, frozen
 from rigdata.uncertainty.degrees import coverage_factor, interval_dof
 
+LEVELS = ("pack", "run", "misfit")  # kinds of scatter, the most far-reaching first
+
 _LEAST_DOF = 1.0
 _ARRAYS = (
     "theta",
@@ -141,6 +143,26 @@ class Estimate:
         share = self.estimated / np.where(filled, self.mean_square, 1.0)
         scatter: FloatArray = parts * share
         return scatter
+
+
+@dataclass(frozen=True)
+class CommonScatter:
+    """A kind of scatter that is the same, relative to mu, in all groups that name it.
+
+    Attributes
+    ----------
+    kind : str
+        ``pack``, ``run`` or ``misfit``.
+    variance : float or None
+        Relative to mu squared, where it was found from more groups than those of
+        the fit; None where these are to show it.
+    dof : float or None
+        Degrees of freedom of that variance with all that lies within it.
+    """
+
+    kind: str
+    variance: float | None = None
+    dof: float | None = None
 
 
 def kind_of(component: str) -> str:

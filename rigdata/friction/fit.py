@@ -9,16 +9,16 @@ import numpy as np
 
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
-from rigdata.friction.checks import notices_of, residual_trend
+from rigdata.friction.checks import chi_squares, notices_of, residual_trend
 from rigdata.friction.design import conditions_of
 from rigdata.friction.diagnostics.diagnose import diagnose, diagnostic_notices
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
-from rigdata.friction.mixed_model import profile
-from rigdata.friction.results import FrictionFit, Group, Scatter
-from rigdata.friction.scatter_limits import upper_limits
+from rigdata.friction.pooled_fits import choose_scatter
+from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.scatter_limits import scatter_of
 from rigdata.friction.selection import rank
 from rigdata.reduction.points import FrictionPoints
 
@@ -31,6 +31,7 @@ def fit_campaign(
     *,
     laws: Sequence[str] | None = None,
     oil: Oil | None = None,
+    pool_scatter: bool = False,
 ) -> dict[Group, FrictionFit]:
     """Fit the kinetic points of every group that has enough of them.
 
@@ -44,6 +45,9 @@ def fit_campaign(
         Names of the laws to choose from; all by default.
     oil : Oil, optional
         Oil that the packs ran in, for the laws that need its viscosity.
+    pool_scatter : bool
+        Take the scatter between packs, runs and points from all groups together
+        where no test speaks against it; see `pooling`.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def fit_campaign(
             expected=f"at least {LEAST_POINTS} used points of one material and state",
             do="See the runs and points left out, and why",
         )
-    return {g: fit_group(own, g, reference, laws=laws, oil=oil) for g, own in enough.items()}
+    fits = {g: fit_group(own, g, reference, laws=laws, oil=oil) for g, own in enough.items()}
+    return choose_scatter(fits, enough, pool_scatter=pool_scatter)
 
 
 def groups_left_out(points: FrictionPoints) -> tuple[Notice, ...]:
@@ -159,26 +164,3 @@ def _candidates(kind: str, names: Sequence[str] | None, oil: Oil | None) -> list
                 f"the {name} law is not for {kind} points", expected="one of " + ", ".join(offered)
             )
     return list(wanted.values())
-
-
-def scatter_of(fit: JointFit) -> Scatter:
-    """Return the scatter of a single group as relative standard deviations, with their limits."""
-    names = fit.estimate.components
-    found = dict(zip(names, np.sqrt(fit.estimate.variances).tolist(), strict=True))
-    limits = dict(zip(names, np.sqrt(upper_limits(fit.model, fit.estimate)).tolist(), strict=True))
-    kinds = ("pack", "run", "misfit")
-    finite = (limits.get(kind, np.inf) for kind in kinds)
-    return Scatter(
-        *(found.get(kind) for kind in kinds),
-        *(limit if np.isfinite(limit) else None for limit in finite),
-    )
-
-
-def chi_squares(fit: JointFit) -> tuple[float, float]:
-    """Return reduced chi-square with the scatter components and with measurement alone."""
-    n, p = fit.model.design.shape
-    if n <= p:
-        return np.nan, np.nan
-    bare = profile(fit.model, np.zeros(len(fit.model.components)))
-    alone = np.nan if bare is None else float(fit.model.residual @ bare.projected) / (n - p)
-    return float(fit.model.residual @ fit.profile.projected) / (n - p), alone

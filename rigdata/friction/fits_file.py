@@ -17,6 +17,7 @@ from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.registry import law
+from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
 from rigdata.storage import read_json, write_json
 
@@ -107,6 +108,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "not_identified": list(fit.not_identified),
         "covariance": estimate.covariance.tolist(),
         "scatter": asdict(fit.scatter),
+        "pooling": pooling_to_dict(fit.pooling),
         "components": [
             {
                 "name": name,
@@ -181,6 +183,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
             Notice(Severity(n["severity"]), n["where"], n["what"], n["do"]) for n in data["notices"]
         ),
         oil=oil,
+        pooling=pooling_from_dict(data.get("pooling")),
         diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
     )
 

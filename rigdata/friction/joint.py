@@ -100,13 +100,14 @@ def joint_fit(
     design = assemble(blocks, reference)
     found = [np.asarray(s, dtype=np.float64) for s in starts or _starts(design)]
     where = ", ".join(f"{block.law.name} law for {block.label}" for block in blocks)
+    held = np.array([effect.name in design.known for effect in design.effects], dtype=bool)
     spread = _start_variances(design, found[0])
     first = _minimise(design, found, spread, where)
     theta = first[0]
     variances, _, _ = restricted_variances(
-        design.linearised(theta, design.free), spread, tolerance=1e-4, steps=30
+        design.linearised(theta, design.free), spread, tolerance=1e-4, steps=30, held=held
     )
-    theta, free, variances = _settle(design, theta, variances, where)
+    theta, free, variances = _settle(design, theta, variances, held, where)
     solution = solution_at(design, theta, free, variances)
     names = [name for block in blocks for name in block.law.names]
     return JointFit(
@@ -135,10 +136,11 @@ def _starts(design: Design) -> list[FloatArray]:
 
 
 def _start_variances(design: Design, theta: FloatArray) -> FloatArray:
-    """Return equal shares of the relative spread about the start curve."""
+    """Return what is known of each scatter, or equal shares of the spread about the start curve."""
     spread = float(np.mean((design.mu / design.fitted(theta) - 1.0) ** 2))
-    count = max(1, len(design.effects))
-    return np.full(len(design.effects), max(spread, _LEAST_START_VARIANCE) / count)
+    share = max(spread, _LEAST_START_VARIANCE) / max(1, len(design.effects))
+    known = {name: part.variance for name, part in design.known.items()}
+    return np.array([known.get(effect.name, share) for effect in design.effects], dtype=np.float64)
 
 
 def _minimise(
@@ -186,9 +188,9 @@ def _minimise(
 
 
 def _settle(
-    design: Design, theta: FloatArray, variances: FloatArray, where: str
+    design: Design, theta: FloatArray, variances: FloatArray, held: BoolArray, where: str
 ) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """Move parameters and variances in turn until both stand still."""
+    """Move parameters and variances, less those `held`, until both stand still."""
     low, high = design.limits.T
     free = design.free & (theta > low) & (theta < high)
     damping, last = 1.0, np.zeros(theta.size)
@@ -198,7 +200,7 @@ def _settle(
             break
         towards = np.linalg.solve(here.covariance, here.step)
         size = float(here.step @ towards)
-        target, gain = scoring_step(here, variances)
+        target, gain = scoring_step(here, variances, held)
         rounding = bool(np.all(np.abs(here.step) <= _ROUNDING * np.abs(theta[free])))
         if (size <= _STILL and gain <= _STILL) or (rounding and gain <= _LITTLE_GAIN):
             return theta, free, variances

@@ -12,11 +12,13 @@ from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
 from rigdata.friction.conditions import Conditions
+from rigdata.friction.design import Block
 from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import law
+from rigdata.friction.pooling import Pooling
 from rigdata.reduction.points import FrictionPoints
 
 
@@ -181,6 +183,9 @@ class FrictionFit:
         Oil that the packs ran in; None when they ran dry.
     diagnostics : Diagnostics, optional
         Hysteresis, drift, slopes and what the residuals keep; of kinetic fits.
+    pooling : Pooling, optional
+        What pooling the scatter over groups of the campaign does, and whether it was
+        done; None where there was nothing to pool with.
     """
 
     group: Group
@@ -203,6 +208,7 @@ class FrictionFit:
     notices: tuple[Notice, ...]
     oil: Oil | None = None
     diagnostics: Diagnostics | None = None
+    pooling: Pooling | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))
@@ -229,6 +235,12 @@ class FrictionFit:
     def parameters(self) -> dict[str, float]:
         """Parameters by name."""
         return dict(zip(self.form.names, self.theta.tolist(), strict=True))
+
+    def block(self, points: FrictionPoints, label: str | None = None) -> Block:
+        """Return `points` with this fit's law, what it holds and scatter found elsewhere."""
+        held = {name: self.parameters[name] for name in self.not_identified}
+        common = self.pooling.common if self.pooling is not None and self.pooling.used else ()
+        return Block(label or str(self.group), points, self.form, held, common)
 
     def predict(self, conditions: Conditions) -> Prediction:
         """Return the coefficient and its intervals at `conditions`.

@@ -13,13 +13,17 @@ for one variance on the edge of what is allowed.  Both from memory.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
 from rigdata.arrays import FloatArray
-from rigdata.friction.estimate import Estimate
+from rigdata.friction.estimate import LEVELS, Estimate
+from rigdata.friction.joint import JointFit
 from rigdata.friction.mixed_model import MixedModel, profile
+from rigdata.friction.results import Scatter
 from rigdata.friction.variance_components import restricted_variances
 
 LEVEL = 0.95
@@ -30,7 +34,24 @@ _CLOSE = 1e-5  # of a log likelihood
 _INNER = 1e-6  # gain in log likelihood at which the other components stand still
 
 
-def upper_limits(model: MixedModel, estimate: Estimate, level: float = LEVEL) -> FloatArray:
+def scatter_of(fit: JointFit) -> Scatter:
+    """Return the scatter of a single group as relative standard deviations, with their limits."""
+    estimate = fit.estimate
+    limits = upper_limits(fit.model, estimate, known=fit.design.known)
+    found = dict(zip(estimate.components, np.sqrt(estimate.variances).tolist(), strict=True))
+    bounds = dict(zip(estimate.components, np.sqrt(limits).tolist(), strict=True))
+    return Scatter(
+        *(found.get(kind) for kind in LEVELS),
+        *(bounds[kind] if np.isfinite(bounds.get(kind, np.inf)) else None for kind in LEVELS),
+    )
+
+
+def upper_limits(
+    model: MixedModel,
+    estimate: Estimate,
+    level: float = LEVEL,
+    known: Collection[str] = (),
+) -> FloatArray:
     """Return the one-sided upper limit of each variance component of a fit.
 
     Parameters
@@ -41,6 +62,9 @@ def upper_limits(model: MixedModel, estimate: Estimate, level: float = LEVEL) ->
         With the variances of greatest restricted likelihood.
     level : float
         Probability that a limit is not below the true component.
+    known : collection of str
+        Components found from more points than these; theirs is the limit of their
+        mean square, less what lies within it.
 
     Returns
     -------
@@ -60,9 +84,12 @@ def upper_limits(model: MixedModel, estimate: Estimate, level: float = LEVEL) ->
     fall = threshold(estimate.dof, level)
     guess = growth(estimate.dof, level) * estimate.mean_square
     within = estimate.mean_square - estimate.variances
+    lowest = best.restricted - 0.5 * fall
     return np.array(
         [
-            _limit(model, estimate.variances, best.restricted - 0.5 * fall[i], i, within[i], start)
+            start - within[i]
+            if estimate.components[i] in known
+            else _limit(model, estimate.variances, lowest[i], i, within[i], start)
             for i, start in enumerate(guess)
         ]
     )

@@ -93,7 +93,8 @@ def solution_at(
     slopes = np.zeros((len(model.components), size, size))
     slopes[np.ix_(np.arange(len(slopes)), free, free)] = sensitivity(model, here)
     names = tuple(component.name for component in model.components)
+    dof = {name: part.dof for name, part in design.known.items() if part.dof is not None}
     estimate = Estimate(
-        theta, covariance, names, variances, slopes, *mean_squares(here, variances, names)
+        theta, covariance, names, variances, slopes, *mean_squares(here, variances, names, dof)
     )
     return Solution(design, free, estimate, model, here)

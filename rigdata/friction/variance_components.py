@@ -8,7 +8,7 @@ and C. E. McCulloch, Variance Components (1992), chapter 6.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy import linalg
@@ -131,7 +131,10 @@ def restricted_variances(
 
 
 def mean_squares(
-    at: Profile, variances: FloatArray, names: Sequence[str]
+    at: Profile,
+    variances: FloatArray,
+    names: Sequence[str],
+    known_dof: Mapping[str, float] | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return what the data estimate of each component, level by level from the outermost.
 
@@ -149,6 +152,8 @@ def mean_squares(
         The fitted variances.
     names : sequence of c str
         Names of the components; `kind_of` tells the level.
+    known_dof : mapping of name to float, optional
+        Degrees of freedom of variances that were found from more than these data.
 
     Returns
     -------
@@ -194,6 +199,7 @@ def mean_squares(
         trace[left] -= trace[here] @ shared
         excess[left] -= excess[here] @ shared
         squares[np.ix_(left, left)] -= squares[np.ix_(left, here)] @ shared
+    dof = np.array([(known_dof or {}).get(name, d) for name, d in zip(names, dof, strict=True)])
     estimated = np.clip(within @ variances, 0.0, mean_square)
     shown = mean_square * np.clip(1.0 + excess / np.where(trace > 0.0, trace, np.inf), 0.0, 1.0)
     unsure = np.clip(_SURE_DOF - dof, 0.0, 1.0)

@@ -90,6 +90,7 @@ def run_campaign(
     force: bool = False,
     progress: Progress | None = None,
     laws: Sequence[str] | None = None,
+    pool_scatter: bool = False,
     margin: float = 0.05,
     tolerance: float = TOLERANCE,
     formats: Sequence[str] = (),
@@ -108,6 +109,8 @@ def run_campaign(
         Called with a few words before each step.
     laws : sequence of str, optional
         Names of the laws to choose from; all by default.
+    pool_scatter : bool
+        Take scatter from all groups together where no test speaks against it.
     margin : float
         Ratios within ``1 +- margin`` count as equivalent.
     tolerance : float
@@ -130,7 +133,7 @@ def run_campaign(
     say = progress or _silent
     reduction = reduce_campaign(campaign, progress=progress)
     say("fitting laws")
-    fits = fit_points(reduction.points, campaign, laws=laws)
+    fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
     say("comparing")
     ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
     batches, batch_notices = check_batches(pack_levels(reduction.points, fits.kinetic))
@@ -150,6 +153,7 @@ def run_campaign(
     )
     options = {
         "laws": list(laws or ()),
+        "pool_scatter": pool_scatter,
         "margin": margin,
         "tolerance": tolerance,
         "formats": list(formats),

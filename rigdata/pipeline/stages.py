@@ -17,6 +17,7 @@ from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
 from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
+from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
 from rigdata.pipeline.earlier import levels_with_earlier
@@ -71,28 +72,35 @@ class Comparison:
 
 
 def fit_points(
-    points: FrictionPoints, campaign: Campaign, *, laws: Sequence[str] | None = None
+    points: FrictionPoints,
+    campaign: Campaign,
+    *,
+    laws: Sequence[str] | None = None,
+    pool_scatter: bool = False,
 ) -> Fits:
     """Fit every group; one that cannot be fitted does not stop the others.
 
     Of `laws`, those for kinetic and those for static points are taken for either;
-    where there is none for one of them, all.
+    where there is none for one of them, all.  With `pool_scatter` the scatter of
+    kinetic friction is taken from all groups where no test speaks against it.
     """
     known_laws(laws, campaign)
     slipping = [name for name in laws or () if name in laws_for(campaign.oil)]
     at_rest = [name for name in laws or () if name in STATIC_LAWS]
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
-    for group, own in split(points, "kinetic").items():
+    groups = split(points, "kinetic")
+    for group, own in groups.items():
         if len(own) < LEAST_POINTS:
             continue
         try:
             kinetic[group] = fit_group(
                 own, group, campaign.reference, laws=slipping or None, oil=campaign.oil
             )
-            notices += kinetic[group].notices
         except FitError as fault:
             notices.append(Notice(Severity.LEFT_OUT, str(group), fault.what, fault.do))
+    kinetic = choose_scatter(kinetic, groups, pool_scatter=pool_scatter)
+    notices += [notice for fit in kinetic.values() for notice in fit.notices]
     static, more = fit_static(points, campaign.reference, laws=at_rest or None)
     return Fits(kinetic, static, (*notices, *more))
 
@@ -141,11 +149,12 @@ def fit_into(
     *,
     force: bool = False,
     laws: Sequence[str] | None = None,
+    pool_scatter: bool = False,
 ) -> tuple[Fits, Path]:
     """Fit the points of the results folder and write fits.json."""
     folder = results_folder(campaign, out)
-    fits = fit_points(points_from_folder(folder), campaign, laws=laws)
-    options = {"laws": list(laws or ())}
+    fits = fit_points(points_from_folder(folder), campaign, laws=laws, pool_scatter=pool_scatter)
+    options = {"laws": list(laws or ()), "pool_scatter": pool_scatter}
     with results_stage(campaign, folder, "fit", options, force=force) as part:
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
     return fits, folder

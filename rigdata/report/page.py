@@ -18,8 +18,9 @@ from rigdata.report.record import (
 )
 from rigdata.report.residuals import residuals_section
 from rigdata.report.runs import bedding_section, traces_section
+from rigdata.report.scatter import scatter_section
 from rigdata.report.summary import header, tested_section, verdicts_section
-from rigdata.report.trust import budget_section, scatter_section
+from rigdata.report.trust import budget_section
 from rigdata.report.wear import wear_section
 
 _WRITERS = (

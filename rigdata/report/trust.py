@@ -1,4 +1,4 @@
-"""Sections on what limits the numbers: the uncertainty budget and the scatter."""
+"""The section on what limits the numbers: the uncertainty budget."""
 
 from __future__ import annotations
 
@@ -7,15 +7,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from rigdata.figures.budget import budget_bars
-from rigdata.figures.quality import pack_offsets
 from rigdata.friction.budget import budget_at_reference
 from rigdata.friction.causes import MISFIT, PACKS, RUNS, Share
-from rigdata.friction.conditions import at
-from rigdata.friction.results import FrictionFit, Group, fitted_points
+from rigdata.friction.results import Group
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded, signed
+from rigdata.report.numbers import NO_NUMBER, condition, joined, percent, rounded
 
 _OTHERS = "all others together"
 _LEAST_SHARE = 0.01  # causes below this share of every variance are summed up in one row
@@ -125,113 +123,3 @@ def _budget_table(budgets: Mapping[Group, tuple[Share, ...]]) -> Content:
 
 def _share_text(share: float) -> str:
     return percent(share) if share >= 0.001 else "< 0.1 %"
-
-
-def scatter_section(report: ReportInput) -> Section | None:
-    """Say how much packs and runs differ beyond what measurement explains."""
-    if not report.fits:
-        return None
-    rows = []
-    for group, fit in report.ordered_fits.items():
-        here = fit.predict(at(report.campaign.reference))
-        rows.append(
-            (
-                str(group),
-                f"{_scatter_text(fit.scatter.pack)} ({fit.n_packs})",
-                f"{_scatter_text(fit.scatter.run)} ({fit.n_runs})",
-                f"{_scatter_text(fit.scatter.misfit)} ({fit.n_points})",
-                percent(float(here.u_mu[0] / here.mu[0])),
-            )
-        )
-    packs = _pack_rows(report)
-    return Section(
-        "scatter",
-        "Scatter between packs and runs",
-        (
-            items(_scatter_words(fit) for fit in report.ordered_fits.values()),
-            table(
-                "Standard deviations relative to the coefficient, beyond what measurement "
-                "explains; in brackets how many were tested.",
-                (
-                    "Material (state)",
-                    "Between packs",
-                    "Between runs",
-                    "Between points",
-                    "For comparison: uncertainty of the mean",
-                ),
-                rows,
-            ),
-            figure(
-                pack_offsets(report.points, report.ordered_fits, report.marks),
-                name="pack-offsets",
-                title="Packs against the law of their material",
-                caption="The distance between dots of one colour is how far packs differ; the "
-                "bars are the spread of one pack's points.",
-                description="Mean deviation of each pack's points from the law of its material, "
-                "with their standard deviation. "
-                + "; ".join(f"pack {row[0]}: {row[5]} %" for row in packs)
-                + ".",
-            ),
-            table(
-                "Each pack against the law of its material: mean deviation and spread of its "
-                "points.",
-                (
-                    "Pack",
-                    "Material (state)",
-                    "Batch",
-                    "Runs",
-                    "Points",
-                    "Mean deviation [%]",
-                    "Spread [%]",
-                ),
-                [(row[0], kept(row[1]), *row[2:]) for row in packs],
-                text=(1, 2),
-            ),
-        ),
-    )
-
-
-def _scatter_words(fit: FrictionFit) -> Content:
-    name = element("b", f"{fit.group}: ")
-    spread = fit.scatter.pack
-    if spread is None:
-        return (
-            name,
-            "only one pack was tested, so nothing is known of how packs differ and no interval "
-            "for the next pack is given.",
-        )
-    if spread < 5e-5:  # nought as far as the table shows
-        return (name, f"the {fit.n_packs} packs differ no more than their measurement explains.")
-    return (
-        name,
-        f"packs differ by {percent(spread)} (one standard deviation, from {fit.n_packs} packs).",
-    )
-
-
-def _scatter_text(value: float | None) -> str:
-    if value is None:
-        return "not known"
-    return percent(value) if value >= 5e-5 else "none seen"
-
-
-def _pack_rows(report: ReportInput) -> list[tuple[str, ...]]:
-    """How far each pack lies from the law of its group."""
-    rows: list[tuple[str, ...]] = []
-    for group, fit in report.ordered_fits.items():
-        points = fitted_points(report.points, fit)
-        for pack in dict.fromkeys(points.pack.tolist()):
-            mine = points.pack == pack
-            residual = 100.0 * fit.residual[mine]
-            spread = float(residual.std(ddof=1)) if residual.size > 1 else float("nan")
-            rows.append(
-                (
-                    pack,
-                    str(group),
-                    str(points.batch[mine][0]),
-                    str(len(set(points.run[mine].tolist()))),
-                    str(residual.size),
-                    signed(float(residual.mean()), 2),
-                    rounded(spread, spread),
-                )
-            )
-    return rows

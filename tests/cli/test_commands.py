@@ -124,8 +124,13 @@ def test_json_of_each_stage_on_finished_results(results, campaign: Path, tmp_pat
     reduced = loaded(invoke("reduce", campaign, "--out", out, "--json"))
     assert reduced["used"] <= reduced["points"]
     assert list(reduced["left_out"]) == [DEAD_RUN]
-    fitted = loaded(invoke("fit", campaign, "--out", out, "--law", "log-speed", "--json"))
+    options = ("--law", "log-speed", "--pool-scatter", "--json")
+    fitted = loaded(invoke("fit", campaign, "--out", out, *options))
     assert {c["law"] for c in fitted["coefficients"]} == {"log-speed"}
+    for row in fitted["coefficients"]:
+        assert {"next_run_low", "next_run_high", "scatter", "pooling"} <= set(row)
+    manifest = json.loads((out / "manifest.json").read_text())
+    assert manifest["steps"][-1]["options"]["pool_scatter"] is True
 
 
 def test_points_made_by_hand_can_be_fitted(campaign: Path, results, tmp_path: Path) -> None:

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from rigdata.errors import ResultError
+from rigdata.friction.fit import fit_campaign
 from rigdata.friction.slopes import dwell_rise
 from rigdata.friction.static import fit_static
+from rigdata.report.numbers import percent
 from rigdata.report.page import render_report
 
 VOID = {"meta", "br", "hr", "col"}
@@ -267,3 +269,32 @@ def test_fits_of_other_points_are_refused(full):
     fewer = full.points.select(full.points.pack != "A1")
     with pytest.raises(ResultError, match="Fit the points again"):
         render_report(replace(full, reduction=replace(full.reduction, points=fewer)))
+
+
+def test_scatter_is_told_with_its_limits_and_both_choices(full, page):
+    words = Reader(page).words
+    fit = next(iter(full.fits.values()))
+    told = fit.scatter.run_limit
+    assert percent(told).split()[0] in words
+    assert "one run of a pack not tested yet" in words
+    assert "Each interval rests on the scatter of its own group, which is the rule." in words
+    assert "of 2 groups" in words
+    assert "Would have seen a ratio of" in words
+
+
+def test_a_scatter_of_zero_is_told_in_words(full):
+    group, fit = next(iter(full.fits.items()))
+    none = replace(fit.scatter, run=0.0, run_limit=0.004)
+    text = render_report(replace(full, fits={group: replace(fit, scatter=none)}))
+    assert "runs of one pack differ by less than 0.4 %" in plain_words(text)
+
+
+def test_pooled_scatter_is_named_with_its_reason(full):
+    fits = fit_campaign(full.points, full.campaign.reference, laws=["log-speed"], pool_scatter=True)
+    words = plain_words(render_report(replace(full, fits=fits)))
+    assert "As asked for, the scatter between packs" in words
+    assert "because no test speaks against its being equal" in words
+
+
+def plain_words(text):
+    return " ".join(Reader(text).words.split())
