@@ -47,10 +47,12 @@ def campaign(truth: Truth, seed: int) -> dict[str, np.ndarray]:
         return np.diff(stats.norm.cdf((np.array([low, high]) / mean - 1.0) / sd), axis=0)[0]
 
     either = float(np.hypot(truth.pack_sd, truth.run_sd))
+    each = np.mean([1.0 / len(sizes) for sizes in truth.layout])  # runs of a pack like these
+    as_tested = float(np.hypot(truth.pack_sd, truth.run_sd * np.sqrt(each)))
     plain = satterthwaite(fit, gradient)
     return {
         "mean": (told.mean_low <= mean) & (mean <= told.mean_high),
-        "next pack": share(told.next_pack_low, told.next_pack_high, truth.pack_sd),
+        "next pack": share(told.next_pack_low, told.next_pack_high, as_tested),
         "next run": share(told.next_run_low, told.next_run_high, either),
         "plain": np.abs(mu - mean) <= plain,
         "width": told.mean_high / mu - 1.0,
