@@ -100,6 +100,8 @@ def test_kinds_of_sweeps_are_told_apart():
     assert load.low < 0.05 < load.high
     assert speed.low < 0.0 < speed.high
     assert told.finding(findings.HYSTERESIS).value < load.value
+    (text,) = (text for text in warned(fit_of(mixed)) if "rising" in text)
+    assert "falling load-sweeps" in text
 
 
 def test_runs_that_go_one_way_only_say_nothing_of_hysteresis():
@@ -125,6 +127,8 @@ def test_a_drift_at_the_repeated_reference_is_found_with_its_size():
     assert found.clear
     assert found.low < 0.002 < found.high
     assert "repeated reference condition" in found.words
+    (text,) = (text for text in warned(fit) if "run to run" in text)
+    assert found.words in text
 
 
 def test_a_drift_at_the_reference_is_not_that_of_other_conditions():
@@ -273,6 +277,23 @@ def test_diagnostics_survive_the_file():
         np.testing.assert_array_equal(one.low, other.low)
     del data["kinetic"][0]["diagnostics"]  # a file of an older version
     assert fits_from_dict(data)[0][NEW].diagnostics is None
+
+
+@pytest.mark.parametrize(
+    "few",
+    [
+        Truth(packs=1, runs=(1, 1), points=(5, 5)),
+        Truth(packs=2, runs=(1, 1), points=(4, 4), temperatures=(80.0, 80.0)),
+        Truth(packs=2, runs=(3, 3), points=(3, 3), speeds=(0.1, 0.1), pressures=(1.0, 1.0)),
+    ],
+)
+def test_few_points_say_what_they_can(few):
+    told = fit_of(made(few), laws=None).diagnostics
+    assert all(np.isfinite([one.value, one.low, one.high]).all() for one in told.findings)
+    assert all(np.isfinite(trend.value).all() for trend in told.trends)
+    assert json.dumps(told.to_dict(), allow_nan=False)
+    if few.packs == 1:  # a single run
+        assert told.finding(findings.DRIFT_PER_RUN) is None
 
 
 def test_static_fits_have_no_diagnostics():

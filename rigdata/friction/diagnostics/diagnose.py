@@ -63,14 +63,24 @@ def diagnose(fit: FrictionFit, joint: JointFit, points: FrictionPoints) -> Diagn
 
 
 def diagnostic_notices(diagnostics: Diagnostics, where: str) -> tuple[Notice, ...]:
-    """Return warnings about a hysteresis or a drift that is beyond chance and matters."""
-    told = []
-    for found in diagnostics.findings:
-        if found.name.startswith(findings.HYSTERESIS):
-            if found.clear and abs(found.value) > LARGE_HYSTERESIS:
-                told.append((found.words, _LOOK_AT_SWEEPS))
-        elif found.name.startswith("drift") and found.clear:
-            told.append((found.words, _LOOK_AT_DRIFT))
+    """Return warnings about a hysteresis or a drift that is beyond chance and matters.
+
+    Each once: a kind of sweeps rather than all sweeps, and the repeated reference
+    condition rather than all conditions.
+    """
+    clear = {found.name: found for found in diagnostics.findings if found.clear}
+    sweeps = {
+        name: found
+        for name, found in clear.items()
+        if name.startswith(findings.HYSTERESIS) and abs(found.value) > LARGE_HYSTERESIS
+    }
+    if len(sweeps) > 1:
+        sweeps.pop(findings.HYSTERESIS, None)
+    told = [(found.words, _LOOK_AT_SWEEPS) for found in sweeps.values()]
+    if findings.DRIFT_AT_REFERENCE in clear:
+        clear.pop(findings.DRIFT_PER_RUN, None)
+    drifts = (findings.DRIFT_AT_REFERENCE, findings.DRIFT_PER_RUN, findings.DRIFT_PER_HOUR)
+    told += [(clear[name].words, _LOOK_AT_DRIFT) for name in drifts if name in clear]
     return tuple(Notice(Severity.WARNING, where, words, do) for words, do in told)
 
 
