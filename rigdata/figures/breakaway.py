@@ -78,10 +78,10 @@ def against_dwell(
 ) -> Figure:
     """Draw static coefficients against the dwell before breakaway, a panel a group.
 
-    Each panel has the law at every temperature tested with its intervals; the
-    shape of a point tells its temperature, and a thin line joins those of one run.
-    Points are moved along the law to the reference pressure and to the
-    temperature of their curve.
+    Each panel has the law at every temperature tested, with its intervals at that
+    nearest the reference; the shape of a point tells its temperature, and a thin
+    line joins those of one run.  Points are moved along the law to the reference
+    pressure and to the temperature of their curve.
 
     Parameters
     ----------
@@ -151,23 +151,38 @@ def _draw_group(
     shapes: list[str],
 ) -> None:
     tested = np.unique(level)
-    curves = tested if follows(fit, "temperature_c") else tested[:1]
-    for i in curves:
+    nearest = tested[np.argmin(np.abs(levels[tested] - fit.reference.temperature_c))]
+    places = tested_places(own, DWELL, _PLACES)
+    for i in tested if follows(fit, "temperature_c") else [nearest]:
         reference = replace(fit.reference, temperature_c=float(levels[i]))
-        draw_law(panel, along(fit, DWELL, tested_places(own, DWELL, _PLACES), reference), look)
+        curve = along(fit, DWELL, places, reference)
+        if i == nearest:
+            draw_law(panel, curve, look)
+        else:
+            panel.plot(curve.x, curve.mu, color=look.colour, ls=look.line)
+        if tested.size > 1 and follows(fit, "temperature_c"):
+            panel.annotate(
+                f"{levels[i]:.0f} \N{DEGREE SIGN}C",
+                (curve.x[-1], curve.mu[-1]),
+                (4, 0),
+                textcoords="offset points",
+                color=look.colour,
+                va="center",
+            )
     here = Conditions(0.0, own.temperature_c, own.pressure_mpa, own.dwell_s)
     there = replace(here, temperature_c=levels[level])
     there = replace(there, pressure_mpa=np.full(len(own), fit.reference.pressure_mpa))
     mu = own.mu * fit.predict(there).mu / fit.predict(here).mu
     for run in dict.fromkeys(own.run.tolist()):
         for i in tested:
-            places = np.flatnonzero((own.run == run) & (level == i))
-            places = places[np.argsort(own.dwell_s[places], kind="stable")]
-            panel.plot(own.dwell_s[places], mu[places], color=look.colour, lw=0.6, alpha=0.6)
+            mine = np.flatnonzero((own.run == run) & (level == i))
+            mine = mine[np.argsort(own.dwell_s[mine], kind="stable")]
+            panel.plot(own.dwell_s[mine], mu[mine], color=look.colour, lw=0.6, alpha=0.6)
     for i in tested:
         dots: dict[str, Any] = {"ls": "none", "marker": shapes[i], "color": look.colour}
-        mine = level == i
-        panel.errorbar(own.dwell_s[mine], mu[mine], own.u_mu[mine], elinewidth=0.7, **dots)
+        here_too = level == i
+        x, y, u = (values[here_too] for values in (own.dwell_s, mu, own.u_mu))
+        panel.errorbar(x, y, u, elinewidth=0.7, **dots)
 
 
 def _of(points: FrictionPoints, group: Group) -> BoolArray:

@@ -17,6 +17,7 @@ from rigdata.report.numbers import (
     NO_NUMBER,
     counted,
     interval,
+    joined,
     plain,
     rounded,
     typeset,
@@ -94,7 +95,7 @@ def breakaway_section(report: ReportInput) -> Section | None:
                 name="breakaway-packs",
                 title="Static friction coefficient at breakaway",
                 caption="A spread within one pack that is wider than the bars is the effect of "
-                "the dwell, or real scatter.",
+                "dwell, temperature or pressure, or real scatter.",
                 description=f"{counted(int(np.sum(static.used)), 'static coefficient')} of "
                 f"{counted(len(rows), 'pack')}, by pack. {told}.",
             ),
@@ -143,12 +144,13 @@ def _static_sentence(fit: FrictionFit) -> str:
     """Say what the static coefficient is, and how it moves with the dwell."""
     reference, here = fit.reference, fit.predict(at(fit.reference))
     mu, u = float(here.mu[0]), float(here.u_mu[0])
-    place = [
-        f"after {plain(reference.dwell_s or 0.0)} s at rest" if follows(fit, DWELL) else "",
-        f"at {plain(reference.temperature_c)} degC" if follows(fit, "temperature_c") else "",
-        f"at {plain(reference.pressure_mpa)} MPa" if follows(fit, "pressure_mpa") else "",
-    ]
-    where = " ".join(part for part in place if part)
+    held = {
+        "temperature_c": f"{plain(reference.temperature_c)} degC",
+        "pressure_mpa": f"{plain(reference.pressure_mpa)} MPa",
+    }
+    place = joined([words for axis, words in held.items() if follows(fit, axis)])
+    after = f"after {plain(reference.dwell_s or 0.0)} s at rest" if follows(fit, DWELL) else ""
+    where = " ".join(part for part in (after, f"at {place}" if place else "") if part)
     if not where:
         return f"{rounded(mu, u)}, the mean of all breakaways."
     told, rise = f"{rounded(mu, u)} {where} (law {fit.law})", dwell_rise(fit)

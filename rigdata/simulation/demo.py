@@ -186,14 +186,17 @@ def _demo_packs() -> tuple[PackDesign, ...]:
 
 def _tests(pack: PackDesign, *, full: bool) -> tuple[str, ...]:
     """Tests of one pack: all of them on odd packs, the main ones on the others."""
-    sweeps = ("sweep-light", "sweep-heavy", "load")
+    sweeps, number = ("sweep-light", "sweep-heavy", "load"), pack.name[-1]
     if pack.state == "worn":
         return (*_BASIS, *sweeps, "temperature", "breakaway") if full else (*_BASIS, *sweeps)
-    if pack.name[-1] in "13":
+    soft = {"1": "breakaway-cold", "2": "breakaway-heavy", "3": "breakaway-cold"}
+    rests = ["breakaway"] if full or number in soft else []
+    if full and number in soft:
+        rests.append(soft[number])
+    if number in "13":
         rest = ("sweep-middle", "temperature", "steady", "stint")
-        return (*_BASIS, "bedding", *sweeps, *rest, "breakaway")
-    soft = ("breakaway",) if full or pack.name[-1] == "2" else ()
-    return (*_BASIS, "bedding", *sweeps, *soft)
+        return (*_BASIS, "bedding", *sweeps, *rest, *rests)
+    return (*_BASIS, "bedding", *sweeps, *rests)
 
 
 def _annotated(runs: tuple[RunDesign, ...]) -> tuple[RunDesign, ...]:

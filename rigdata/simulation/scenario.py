@@ -208,10 +208,15 @@ def standard_profile(name: str, pack: PackDesign, pace: Pace) -> Profile:
             return procedures.steady(
                 load_n=pack.load_n(1.5), speed_m_s=0.1, oil_c=82.0, rate_hz=pace.sweep_hz
             )
-        case "breakaway":
+        case "breakaway" | "breakaway-cold" | "breakaway-heavy":
+            pressure, oil_c = {
+                "breakaway": (1.5, 90.0),
+                "breakaway-cold": (1.5, 40.0),
+                "breakaway-heavy": (3.0, 90.0),
+            }[name]
             return procedures.breakaway(
-                load_n=pack.load_n(1.5),
-                oil_c=90.0,
+                load_n=pack.load_n(pressure),
+                oil_c=oil_c,
                 dwells_s=pace.dwells_s,
                 turn_s=pace.turn_s,
                 rate_hz=pace.breakaway_hz,

@@ -17,6 +17,8 @@ TESTS = {
     "temperature": "temperature-sweep",
     "steady": "steady",
     "breakaway": "breakaway",
+    "breakaway-cold": "breakaway",
+    "breakaway-heavy": "breakaway",
     "stint": "stint",
 }
 

@@ -45,6 +45,13 @@ SCENARIOS = {
         temperatures=(89.0, 91.0),
         pressures=(0.99, 1.01),
     ),
+    "four packs, seven runs of three": replace(
+        RESTS,
+        layout=((3, 3), (3, 3), (3, 3), (3,)),
+        run_sd=0.005,
+        point_sd=0.0017,
+        dwells=(3.8, 21.0),
+    ),
     "a third of the rise": replace(RESTS, theta=(0.13, 0.0004, 1.0, -0.0008, -0.06)),
     "t0 of 0.1 s": replace(RESTS, theta=(0.128, 0.0012, 0.1, -0.0008, -0.06)),
     "t0 of 10 s": replace(RESTS, theta=(0.13, 0.0025, 10.0, -0.0008, -0.06)),
