@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rigdata.friction.conditions import Conditions
     from rigdata.friction.fit import fit_campaign
     from rigdata.friction.results import FrictionFit, Group
+    from rigdata.friction.static import fit_static
     from rigdata.pipeline.run import CampaignResult, run_campaign
     from rigdata.reduction.points import FrictionPoints
     from rigdata.reduction.points_file import read_points
@@ -45,6 +46,7 @@ _HOMES = {
     "build_tables": "rigdata.tables.build",
     "compare_groups": "rigdata.comparison.ratios",
     "fit_campaign": "rigdata.friction.fit",
+    "fit_static": "rigdata.friction.static",
     "read_campaign": "rigdata.campaign.campaign",
     "read_points": "rigdata.reduction.points_file",
     "read_table": "rigdata.tables.read",
@@ -70,6 +72,7 @@ __all__ = [
     "build_tables",
     "compare_groups",
     "fit_campaign",
+    "fit_static",
     "read_campaign",
     "read_points",
     "read_table",
