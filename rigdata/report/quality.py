@@ -95,12 +95,10 @@ def _quality_table(report: ReportInput) -> Content:
 
 
 def _ranking_table(report: ReportInput) -> Content:
-    rows: list[tuple[str, ...]] = []
+    rows: list[tuple[Content, ...]] = []
     resting = {f"{group}, static": fit for group, fit in report.static.items()}
     for group, fit in [*report.ordered_fits.items(), *resting.items()]:
-        ranked = sorted(
-            fit.ranking, key=lambda score: (not score.chosen, score.left_out_loss or np.inf)
-        )
+        ranked = sorted(fit.ranking, key=_place)
         lowest = min((s.aicc for s in ranked if s.aicc is not None), default=0.0)
         rows += [(str(group), *_score_row(score, lowest)) for score in ranked]
     return table(
@@ -120,7 +118,12 @@ def _ranking_table(report: ReportInput) -> Content:
     )
 
 
-def _score_row(score: LawScore, lowest_aicc: float) -> tuple[str, ...]:
+def _place(score: LawScore) -> tuple[bool, float]:
+    loss = score.left_out_loss
+    return not score.chosen, float("inf") if loss is None else loss
+
+
+def _score_row(score: LawScore, lowest_aicc: float) -> tuple[Content, ...]:
     loss, u = score.left_out_loss, score.left_out_loss_u
     rise = None if score.aicc is None else score.aicc - lowest_aicc
     told = NO_NUMBER
@@ -130,7 +133,7 @@ def _score_row(score: LawScore, lowest_aicc: float) -> tuple[str, ...]:
     if score.remark and score.remark not in verdict:
         verdict += f" ({score.remark})"
     return (
-        score.law,
+        kept(score.law),
         str(score.n_parameters),
         told,
         NO_NUMBER if rise is None else f"{rise:.1f}",
