@@ -11,7 +11,10 @@ from rigdata.arrays import BoolArray, FloatArray
 
 FALSE_ALARM = 0.01  # chance that noise alone shows a line
 _FEWEST = 8  # frequencies that a line must stand out from
-_CORRELATIONS = np.tanh(np.linspace(-1.5, 2.75, 43))  # between neighbours, of the noise
+# Of the noise: correlation between neighbours, and how far its slow end stands above the
+# white noise on top of it.
+_CORRELATIONS = np.tanh(np.linspace(-1.5, 2.75, 18))
+_RISES = np.geomspace(3.0, 1e5, 9)
 
 
 @dataclass(frozen=True)
@@ -55,12 +58,12 @@ def find_line(
     -----
     The pieces are tapered (Hann) and their spectra averaged (P. D. Welch, 1967),
     missing values left out of the sums (T. J. Deeming, 1975).  The noise is that of
-    a first-order autoregressive process, fitted to the logarithm of the spectrum by
-    the median, which a few lines leave alone (after the idea of M. E. Mann and
-    J. M. Lees, Climatic Change 33 (1996) 409).  The highest of `m` frequencies is a
-    line where its ratio to the noise passes the F quantile that chance passes with
-    probability ``FALSE_ALARM / m``.  Its frequency is the top of the parabola through
-    the logarithms about the peak.  All sources from memory.
+    a first-order autoregressive process, alone or under white noise, fitted to the
+    logarithm of the spectrum by the median, which a few lines leave alone (after the
+    idea of M. E. Mann and J. M. Lees, Climatic Change 33 (1996) 409).  The highest of
+    `m` frequencies is a line where its ratio to the noise passes the F quantile that
+    chance passes with probability ``FALSE_ALARM / m``.  Its frequency is the top of
+    the parabola through the logarithms about the peak.  All sources from memory.
     """
     count, length = values.shape
     taper = np.hanning(length + 2)[1:-1]
@@ -88,7 +91,7 @@ def find_line(
 
 
 def _red_noise(density: FloatArray, cycles: FloatArray, dof: int) -> FloatArray:
-    """Spectrum of the autoregressive noise that runs through the middle of `density`.
+    """Spectrum of the red noise that runs through the middle of `density`.
 
     Parameters
     ----------
@@ -100,7 +103,9 @@ def _red_noise(density: FloatArray, cycles: FloatArray, dof: int) -> FloatArray:
         Degrees of freedom of each value.
     """
     r = _CORRELATIONS[:, None]
-    shapes = -np.log(1.0 - 2.0 * r * np.cos(2.0 * np.pi * cycles) + r**2)
+    red = (1.0 - r) ** 2 / (1.0 - 2.0 * r * np.cos(2.0 * np.pi * cycles) + r**2)
+    mixed = 1.0 + np.multiply.outer(_RISES, red[_CORRELATIONS > 0.0])
+    shapes = np.log(np.concatenate([red, mixed.reshape(-1, cycles.size)]))
     apart = np.log(density) - shapes
     middle = np.median(apart, axis=1)
     misfit = np.mean(np.abs(apart - middle[:, None]), axis=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,6 +43,10 @@ class Bench:
         Relative standard deviation of the friction torque about its mean.
     flutter_s : float
         Correlation time of that. [s]
+    line_stiffness_nm_rad, line_damping_nm_s_rad : float
+        The drive line of all other runs.  Where its stiffness is finite the pack at
+        its end sticks and slips wherever its friction falls with speed by more than
+        the line damps; on a stiff one nothing swings.  [N*m/rad, N*m*s/rad]
     """
 
     inertia_kg_m2: float = 0.12
@@ -52,6 +57,8 @@ class Bench:
     damping_nm_s_rad: float = 45.0
     flutter: float = 0.004
     flutter_s: float = 0.3
+    line_stiffness_nm_rad: float = math.inf
+    line_damping_nm_s_rad: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -140,13 +147,24 @@ def run_on_bench(
     Friction depends on temperature and on sliding work, and both depend on
     friction.  The dependence is weak, so the two are solved in turn until the
     temperature stands still.
+
+    Behind a soft line the steady slip so found is only where the pack would like to
+    be.  With the inertia J at the end of a line of stiffness k and damping c,
+    ``J dw/dt = k q + c (W - w) - T_drag - T(w)`` and ``dq/dt = W - w`` at drive speed
+    W, it is unstable where ``c + dT/dw < 0``: swings of about ``sqrt(k / J)`` grow until
+    the pack stands still for a part of each (self-excited vibration by friction;
+    J. P. Den Hartog, Mechanical Vibrations, from memory).
     """
     step = commands.step_s
     load = bench.servo.load(commands.load_n, rng, step)
     oil = bench.servo.oil(commands.oil_c, rng, step)
     shake = 1.0 + ar1(rng, load.size, sd=bench.flutter, correlation_s=bench.flutter_s, step_s=step)
     if commands.compliant:
-        return _softly(bench, pack, commands, load, oil, shake)
+        drive = CompliantDrive(bench.stiffness_nm_rad, bench.damping_nm_s_rad, bench.inertia_kg_m2)
+        turning = commands.speed_m_s / pack.nominal_radius_m
+        # Slip is so slow that the plates stay at the oil's temperature until it is over.
+        state = _state_factor(pack, oil, np.full_like(load, pack.work_j_mm2))
+        return _softly(bench, drive, pack, turning, load, oil, state, shake, step)
     speed = bench.servo.speed(commands.speed_m_s / pack.nominal_radius_m, rng, step)
     cold = _cold_torque(pack, load, speed) * shake * np.tanh(speed / _STILL_RAD_S)
     friction, plate, work = cold, oil, np.full_like(load, pack.work_j_mm2)
@@ -158,6 +176,12 @@ def run_on_bench(
         work = _work(pack, power, step)
         if float(np.max(np.abs(plate - before))) < 1e-4:
             break
+    if np.isfinite(bench.line_stiffness_nm_rad) and np.any(load > 0.0):
+        drive = CompliantDrive(
+            bench.line_stiffness_nm_rad, bench.line_damping_nm_s_rad, bench.inertia_kg_m2
+        )
+        state = _state_factor(pack, plate, work)
+        return _softly(bench, drive, pack, speed, load, oil, state, shake, step)
     drag = bench.drag.torque(speed, oil)
     inertia = spin_up_torque(speed, inertia_kg_m2=bench.inertia_kg_m2, step_s=step)
     return TrueRun(step, load, speed, friction, friction + drag + inertia, plate, oil, work)
@@ -165,25 +189,27 @@ def run_on_bench(
 
 def _softly(
     bench: Bench,
+    drive: CompliantDrive,
     pack: MountedPack,
-    commands: Profile,
+    turning: FloatArray,
     load: FloatArray,
     oil: FloatArray,
+    state: FloatArray,
     shake: FloatArray,
+    step: float,
 ) -> TrueRun:
-    """Carry out a run in which the pack sticks and slips at the end of a soft drive line.
+    """Carry out a run in which the pack may stick and slip at the end of a soft drive line.
 
-    Slip is so slow that the plates stay at the oil's temperature until it is over.
+    Its drive turns at `turning` [rad/s]; `state` is how its friction differs from that
+    of a bedded pack at its material's own temperature, and `shake` how its kinetic
+    friction flutters about that, moment by moment.
     """
-    step, material = commands.step_s, pack.material
+    material = pack.material
     creep = float(_TABLE_RAD_S[_TABLE_REFERENCE])
-    state = _state_factor(pack, oil, np.full_like(load, pack.work_j_mm2))
     level = _cold_torque(pack, load, np.full_like(load, creep)) * state
     table = _cold_torque(pack, np.full_like(_TABLE_RAD_S, load.max()), _TABLE_RAD_S)
     creep_mu = float(material.curve.at(creep * pack.plates.mean_radius_m))
-    turning = commands.speed_m_s / pack.nominal_radius_m
     drag = bench.drag.torque(turning, oil)
-    drive = CompliantDrive(bench.stiffness_nm_rad, bench.damping_nm_s_rad, bench.inertia_kg_m2)
     slip = SlipTable(
         log_low=float(np.log(_TABLE_RAD_S[0])),
         step=float(np.log(_TABLE_RAD_S[1] / _TABLE_RAD_S[0])),
@@ -198,7 +224,7 @@ def _softly(
         ageing=material.ageing,
         step_s=step,
     )
-    inertia = spin_up_torque(speed, inertia_kg_m2=bench.inertia_kg_m2, step_s=step)
+    inertia = spin_up_torque(speed, inertia_kg_m2=drive.inertia_kg_m2, step_s=step)
     friction = np.where(speed > 0.0, line - drag - inertia, line)
     power = friction * speed
     plate = bench.thermal.temperature(power, oil, step_s=step, start_c=float(oil[0]))
