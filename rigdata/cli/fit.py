@@ -15,7 +15,14 @@ from rigdata.cli.options import (
     pool_scatter_option,
 )
 from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notices
-from rigdata.cli.verdicts import condition_words, fit_rows, fit_table, ranking_table
+from rigdata.cli.verdicts import (
+    chatter_words,
+    condition_words,
+    fit_rows,
+    fit_table,
+    ranking_table,
+    stick_slip_rows,
+)
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
 
@@ -53,13 +60,21 @@ def command(
         )
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
-        show_json("fit", fits.notices, folder=str(folder), coefficients=rows)
+        show_json(
+            "fit",
+            fits.notices,
+            folder=str(folder),
+            coefficients=rows,
+            stick_slip=stick_slip_rows(fits.stick_slip.values()),
+        )
     else:
         coefficients = fit_table(fits.kinetic, fits.static)
         most = SCREEN - coefficients.count("\n") - 4
         click.echo(ranking_table(fits.kinetic, fits.static, most=most) + "\n")
         click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
         click.echo(coefficients)
+        if chatter := chatter_words(fits.stick_slip.values()):
+            click.echo(f"\n{chatter}\n")
         click.echo(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

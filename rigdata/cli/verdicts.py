@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
@@ -12,6 +12,8 @@ from rigdata.friction.pooling import pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore
 from rigdata.friction.selection import AICC_REACH, CLEARLY, loss_in_errors
 from rigdata.friction.slopes import follows
+from rigdata.friction.stick_slip import NONE, StickSlip
+from rigdata.friction.stick_slip_words import stick_slip_words
 from rigdata.quantities import QUANTITIES
 from rigdata.tables.table import FIELDS
 
@@ -178,3 +180,23 @@ def ratio_rows(ratios: Sequence[Ratio]) -> list[dict[str, object]]:
         }
         for ratio in ratios
     ]
+
+
+def stick_slip_rows(found: Iterable[StickSlip]) -> list[dict[str, object]]:
+    """Return where packs stick and slip as plain values, for JSON."""
+    return [
+        {
+            "material": one.group.material,
+            "state": one.group.state,
+            **{name: value for name, value in asdict(one).items() if name != "group"},
+            "onset_range": one.onset_range,
+            "words": stick_slip_words(one),
+        }
+        for one in found
+    ]
+
+
+def chatter_words(found: Iterable[StickSlip]) -> str:
+    """Return a paragraph for each group that does not run quietly."""
+    loud = [one for one in found if one.verdict != NONE]
+    return "\n".join(paragraph(f"- {stick_slip_words(one)}.", indent="  ") for one in loud)

@@ -31,7 +31,7 @@ def _none(found: StickSlip) -> list[str]:
     if math.isfinite(found.baseline):
         words += f"; torque ripples by {_percent(found.baseline)} of its mean"
     if math.isfinite(found.limit):
-        words += f", where noise alone would reach {_percent(found.limit)}"
+        words += f"; noise alone stays below {_percent(found.limit)}"
     if found.baseline >= LEAST_RIPPLE:
         at = f", at {found.quiet_hz:.3g} Hz" if math.isfinite(found.quiet_hz) else ""
         words += f". That does not depend on slip speed{at}: {_LOOK}"

@@ -20,6 +20,7 @@ from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
+from rigdata.friction.stick_slip import find_stick_slip
 from rigdata.pipeline.earlier import levels_with_earlier
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
@@ -102,7 +103,8 @@ def fit_points(
     kinetic = choose_scatter(kinetic, groups, pool_scatter=pool_scatter)
     notices += [notice for fit in kinetic.values() for notice in fit.notices]
     static, more = fit_static(points, campaign.reference, laws=at_rest or None)
-    return Fits(kinetic, static, (*notices, *more))
+    chatter = find_stick_slip(points, kinetic, campaign.reference)
+    return Fits(kinetic, static, (*notices, *more), chatter)
 
 
 def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rigdata.errors import Notice
 from rigdata.friction.fits_file import read_fits
 from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.stick_slip import StickSlip
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE, read_points
@@ -24,11 +25,14 @@ class Fits:
         Laws of the kinetic coefficient, and of breakaway where it was tested.
     notices : tuple of Notice
         Groups without a law and why, and what each fit has to say.
+    stick_slip : mapping of Group to StickSlip
+        Where packs stick and slip; empty for fits read from a folder.
     """
 
     kinetic: Mapping[Group, FrictionFit]
     static: Mapping[Group, FrictionFit]
     notices: tuple[Notice, ...]
+    stick_slip: Mapping[Group, StickSlip] = field(default_factory=dict)
 
 
 def points_from_folder(folder: Path | str) -> FrictionPoints:

@@ -23,6 +23,7 @@ from rigdata.report.numbers import (
     typeset,
 )
 from rigdata.report.slopes import slope_blocks
+from rigdata.report.stick_slip import stick_slip_part
 
 
 def chatter_section(report: ReportInput) -> Section | None:
@@ -30,7 +31,8 @@ def chatter_section(report: ReportInput) -> Section | None:
     reference = report.campaign.reference
     slopes = speed_slopes(report.ordered_fits, reference)
     steps = static_ratios(report.points, report.ordered_fits, report.static, reference)
-    if not (slopes or steps):
+    seen = stick_slip_part(report)
+    if not (slopes or steps or seen):
         return None
     rows = []
     for group in report.marks:
@@ -45,7 +47,7 @@ def chatter_section(report: ReportInput) -> Section | None:
                 "A coefficient that falls with slip speed, or a static one well above the "
                 "kinetic, lets a pack stick and slip."
             ),
-            items(typeset(trait.words) + "." for trait in (*slopes, *steps)),
+            items(typeset(trait.words) + "." for trait in (*slopes, *steps)) if rows else None,
             *slope_blocks(report),
             table(
                 "Slope of the coefficient over slip speed and ratio of the static to the kinetic "
@@ -58,7 +60,10 @@ def chatter_section(report: ReportInput) -> Section | None:
                     "95 % interval",
                 ),
                 rows,
-            ),
+            )
+            if rows
+            else None,
+            seen,
         ),
     )
 
