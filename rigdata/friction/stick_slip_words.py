@@ -44,10 +44,16 @@ def _onset(found: StickSlip) -> list[str]:
     words = f"sticks and slips below {onset.speed_m_s:.2g} m/s "
     words += f"(95 % interval {onset.low:.2g} to {onset.high:.2g} m/s)"
     words += _moves(onset)
-    if onset.basis == "windows":
-        words += f"; that is the interval of {_counted(found.packs, 'pack')}, not of the next"
-    if found.packs_oscillating < found.packs:
-        words += f"; {found.packs_oscillating} of {found.packs} packs do"
+    if onset.basis != "packs":
+        packs = "1 pack" if found.packs == 1 else f"{found.packs} packs"
+        words += f"; the interval is that of {packs}, not of the next"
+    if onset.sweeps < onset.sweeps_tested:
+        words += f"; {onset.sweeps} of {onset.sweeps_tested} sweeps passed an onset"
+    if onset.up_over_down != 1.0:
+        words += (
+            f"; it dies out on the way up at {onset.up_over_down:.2g} times the speed at which it "
+            "starts on the way down"
+        )
     return [words, _size(found)]
 
 
@@ -125,7 +131,3 @@ def _percent(share: float) -> str:
 
 def _chance(p: float) -> str:
     return "below 0.001" if p < 0.001 else f"= {p:.2g}"
-
-
-def _counted(n: int, name: str) -> str:
-    return f"{n} {name}" if n == 1 else f"{n} {name}s"

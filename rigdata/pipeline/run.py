@@ -17,6 +17,7 @@ from rigdata.errors import Notice
 from rigdata.friction.fits_file import write_fits
 from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.stick_slip import StickSlip
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
     COMPARISON_FILE,
@@ -54,6 +55,8 @@ class CampaignResult:
         Friction points, and everything that was left out.
     fits, static : mapping of Group to FrictionFit
         Laws of the kinetic coefficient, and of breakaway where it was tested.
+    stick_slip : mapping of Group to StickSlip
+        Where packs stick and slip.
     ratios : tuple of Ratio
         Comparisons with the baseline.
     batches : tuple of BatchCheck
@@ -71,6 +74,7 @@ class CampaignResult:
     reduction: Reduction
     fits: Mapping[Group, FrictionFit]
     static: Mapping[Group, FrictionFit]
+    stick_slip: Mapping[Group, StickSlip]
     ratios: tuple[Ratio, ...]
     batches: tuple[BatchCheck, ...]
     wear: Wear
@@ -79,7 +83,7 @@ class CampaignResult:
     notices: tuple[Notice, ...]
 
     def __post_init__(self) -> None:
-        for name in ("fits", "static", "tables"):
+        for name in ("fits", "static", "stick_slip", "tables"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
@@ -183,6 +187,7 @@ def run_campaign(
         reduction,
         fits.kinetic,
         fits.static,
+        fits.stick_slip,
         ratios,
         batches,
         wear,

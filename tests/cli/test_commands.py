@@ -131,6 +131,8 @@ def test_json_of_each_stage_on_finished_results(results, campaign: Path, tmp_pat
         assert {"next_run_low", "next_run_high", "scatter", "pooling"} <= set(row)
     manifest = json.loads((out / "manifest.json").read_text())
     assert manifest["steps"][-1]["options"]["pool_scatter"] is True
+    assert {s["verdict"] for s in fitted["stick_slip"]} == {"none"}
+    assert all("no stick-slip at" in s["words"] for s in fitted["stick_slip"])
 
 
 def test_points_made_by_hand_can_be_fitted(campaign: Path, results, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from rigdata.figures import (
     laws,
     quality,
     residuals,
+    ripple,
     run_trace,
     style,
 )
@@ -22,7 +23,9 @@ from rigdata.figures import ratio as ratio_figure
 from rigdata.figures.svg import inline_svg, svg_file
 from rigdata.friction.causes import Budget, Cause
 from rigdata.friction.results import Group, fitted_points
+from rigdata.friction.ripple import ripple_windows
 from rigdata.friction.static import fit_static
+from rigdata.friction.stick_slip import find_stick_slip
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.trace import TraceWindow
 from rigdata.uncertainty.sources import Scope
@@ -34,6 +37,24 @@ def texts(figure):
     """Every text of a figure, as it stands in its SVG."""
     svg = inline_svg(figure, name="f", title="t", description="d").markup
     return [n.text for n in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_ripple_tells_loud_windows_from_quiet_and_marks_the_onset(points, marks, reference):
+    slow = points.slip_speed_m_s < 0.2
+    told = replace(points, torque_ripple=np.where(slow, 0.1, 0.004), stick_share=0.0 * points.mu)
+    windows, found = ripple_windows(told), find_stick_slip(told, {}, reference)
+    assert found[GROUP].onset is not None
+    figure = ripple.ripple_over_speed(windows, found, marks)
+    shown = texts(figure)
+    assert "Slip speed [m/s]" in shown
+    assert "Torque ripple [% of mean torque]" in shown
+    assert {"rough (new)", "solid: oscillates", "hollow: runs quietly"} <= set(shown)
+    assert "onset, 95 % interval" in shown
+    (axes,) = figure.axes
+    line = [drawn for drawn in axes.lines if len(drawn.get_xdata()) == 2 and drawn.get_ls() == "-"]
+    assert found[GROUP].onset.speed_m_s in [float(drawn.get_xdata()[0]) for drawn in line]
+    quiet = {GROUP: replace(found[GROUP], onset=None)}
+    assert "onset, 95 % interval" not in texts(ripple.ripple_over_speed(windows, quiet, marks))
 
 
 def test_speed_curve_names_groups_packs_and_axes(points, fits, reference, marks):

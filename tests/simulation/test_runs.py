@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -82,3 +84,48 @@ def test_at_rest_and_unloaded_nothing_pulls():
 def test_drag_falls_as_the_oil_warms():
     cold, hot = (OilDrag().torque(np.array([20.0]), np.array([t]))[0] for t in (40.0, 120.0))
     assert cold > 2.0 * hot > 0.0
+
+
+SOFT = replace(QUIET, line_stiffness_nm_rad=2500.0, line_damping_nm_s_rad=6.0)
+SWEEP = procedures.speed_sweep(load_n=5e3, oil_c=80.0, top_m_s=1.2, way_s=8.0, rate_hz=200.0)
+
+
+def part(seen, low_m_s, high_m_s, *, rising=True):
+    """Samples of the sweep whose drive turns at these speeds."""
+    half = np.arange(seen.speed_rad_s.size) < seen.speed_rad_s.size / 2
+    inside = (SWEEP.speed_m_s > low_m_s) & (SWEEP.speed_m_s < high_m_s)
+    return inside & (half == rising) & (SWEEP.load_n > 4990.0)
+
+
+def test_a_soft_line_lets_falling_friction_stick_and_slip():
+    seen = run(SWEEP, STEEL, SOFT)
+    slow, fast = part(seen, 0.01, 0.04), part(seen, 0.4, 1.1)
+    assert 0.1 < np.mean(seen.speed_rad_s[slow] == 0.0) < 0.9
+    assert np.all(seen.speed_rad_s[fast] > 0.0)
+    radius = PLATES.mean_radius_m
+    assert seen.speed_rad_s[fast] == pytest.approx(SWEEP.speed_m_s[fast] / radius, rel=0.02)
+    # Over whole cycles the plates go as far as their drive.
+    assert seen.speed_rad_s[slow].mean() == pytest.approx(
+        SWEEP.speed_m_s[slow].mean() / radius, rel=0.1
+    )
+
+
+def test_it_swings_at_the_frequency_of_line_and_inertia():
+    seen = run(SWEEP, STEEL, SOFT)
+    speed = seen.speed_rad_s[part(seen, 0.05, 0.09)]
+    spectrum = np.abs(np.fft.rfft((speed - speed.mean()) * np.hanning(speed.size)))
+    hz = np.fft.rfftfreq(speed.size, 1 / 200.0)[np.argmax(spectrum)]
+    assert hz == pytest.approx(np.sqrt(2500.0 / 0.12) / (2 * np.pi), rel=0.2)
+
+
+def test_rising_friction_slips_steadily_behind_the_same_line():
+    seen, stiff = run(SWEEP, ROUGH, SOFT), run(SWEEP, ROUGH)
+    steady = part(seen, 0.02, 1.1)
+    assert np.all(seen.speed_rad_s[steady] > 0.0)
+    assert seen.line_nm[steady] == pytest.approx(stiff.line_nm[steady], rel=0.01)
+
+
+def test_no_load_no_line():
+    drag = procedures.drag(cold_c=60.0, hot_c=90.0, top_m_s=1.0, hold_s=1.0, heating_s=2.0)
+    soft, stiff = run(drag, STEEL, SOFT), run(drag, STEEL)
+    assert np.array_equal(soft.line_nm, stiff.line_nm)
