@@ -26,6 +26,7 @@ from rigdata.comparison.verdict import (
     verdict,
 )
 from rigdata.errors import Notice, Severity
+from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
 from rigdata.friction.pack_levels import PackLevels
@@ -200,16 +201,16 @@ def _checked(levels: PackLevels, batch: str, others: list[str], margin: float) -
 
 def _estimate(levels: PackLevels, mine: BoolArray, others: list[str]) -> Estimate:
     """Return ln of the ratio, then the mean ln mu of the other batches."""
-    components = []
+    components, effects = [], []
     if len(others) > 2:
-        members = np.array([levels.batch == name for name in others], dtype=np.float64).T
-        components.append(Component("batch", factors=members))
+        components.append(Component("batch"))
+        effects.append(np.array([levels.batch == name for name in others], dtype=np.float64).T)
     components.append(Component("pack", weights=np.ones(len(levels))))
     model = MixedModel(
         residual=np.log(levels.mu) - float(np.mean(np.log(levels.mu))),
         design=np.column_stack([mine, np.ones(len(levels))]).astype(np.float64),
         diagonal=levels.u_random**2,
-        shared=levels.shared,
+        columns=dense_columns(levels.shared, *effects),
         components=tuple(components),
     )
     start: FloatArray = np.full(len(components), _START_SD**2)

@@ -14,7 +14,6 @@ from rigdata.friction.conditions import Conditions, at
 from rigdata.friction.design import assemble
 from rigdata.friction.estimate import kind_of
 from rigdata.friction.joint import JointFit
-from rigdata.friction.mixed_model import Component
 from rigdata.friction.results import FrictionFit, fitted_points
 from rigdata.friction.solution import Solution, solution_at
 from rigdata.reduction.points import FrictionPoints
@@ -190,32 +189,24 @@ def quantity_of(solution: Solution, where: Conditions) -> tuple[float, FloatArra
 def _solution_causes(solution: Solution, gradient: FloatArray) -> Iterator[Cause]:
     design, estimate, model = solution.design, solution.estimate, solution.model
     weights = gradient @ solution.response  # change of the number by each point's mu
-    effects = weights @ design.influence(estimate.theta)
+    effects = design.influence(estimate.theta).T @ weights
     for source, effect in zip(design.every_source, effects.tolist(), strict=True):
         if effect:
             kind = kind_words(source.kind)
             yield Cause(source.id, kind, source.scope, source.label, effect, source.dof)
-    for component, variance, dof in zip(
-        model.components, estimate.variances.tolist(), estimate.dof.tolist(), strict=True
-    ):
+    moved = model.by_component(weights[:, None])
+    known = zip(estimate.variances.tolist(), estimate.dof.tolist(), strict=True)
+    for component, own, (variance, dof) in zip(model.components, moved, known, strict=True):
         kind, scope = SCATTER[kind_of(component.name)]
         label = _group_of(solution, component.name)
         if variance > 0.0:
-            effect = float(np.sqrt(variance) * np.linalg.norm(_moved_by(component, weights)))
+            effect = float(np.sqrt(variance) * np.linalg.norm(own))
             yield Cause(f"{kind}, {label}", kind, scope, label, effect, max(dof, 1.0))
     noise = weights * design.u_random
     dofs = np.concatenate([random_dof(block.points) for block in design.blocks])
     freedom = float(welch_satterthwaite(noise, dofs))
     size = float(np.sqrt(np.sum(noise**2)))
     yield Cause(RANDOM, RANDOM, Scope.POINT, "random parts of the points", size, freedom)
-
-
-def _moved_by(component: Component, weights: FloatArray) -> FloatArray:
-    """Return what a unit effect of each pack, run or point of a component moves the number by."""
-    if component.factors is not None:
-        return weights @ component.factors
-    assert component.weights is not None
-    return weights * np.sqrt(component.weights)
 
 
 def _group_of(solution: Solution, component: str) -> str:

@@ -12,20 +12,30 @@ in all variables (J. Orear, Am. J. Phys. 50 (1982) 912), kept source by source.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy import sparse
 
-from rigdata.arrays import BoolArray, FloatArray, TextArray
+from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.errors import FitError
 from rigdata.friction.conditions import Conditions, ReferenceCondition
 from rigdata.friction.estimate import LEVELS, CommonScatter, kind_of
+from rigdata.friction.influences import Influences, influences_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.mixed_model import Component, MixedModel
+from rigdata.friction.nesting import numbered, rows_of
 from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.uncertainty.sources import Effect, Source
+
+_STEP = 1e-4
+_MOVED: tuple[Callable[[Conditions, float], Conditions], ...] = (
+    lambda c, h: replace(c, slip_speed_m_s=c.slip_speed_m_s * np.exp(h)),
+    lambda c, h: replace(c, temperature_c=c.temperature_c + h),
+    lambda c, h: replace(c, pressure_mpa=c.pressure_mpa * np.exp(h)),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +66,13 @@ class Block:
         """Where the points were measured."""
         return conditions_of(self.points)
 
+    @cached_property
+    def moved(self) -> tuple[tuple[Conditions, Conditions], ...]:
+        """The conditions a little above and below in ln v, in T and in ln p."""
+        return tuple(
+            (move(self.conditions, _STEP), move(self.conditions, -_STEP)) for move in _MOVED
+        )
+
     @property
     def free(self) -> BoolArray:
         """(p,) whether each parameter is fitted."""
@@ -83,12 +100,8 @@ class Design:
         Bounds of the parameters.
     every_source : tuple of m Source
         All sources of the points.
-    many : (m,) bool
-        Whether each source touches two points or more.
-    additive, proportional : (n, m) array
-        Their contributions to mu; the proportional ones relative to mu.
-    shifts : (3, n, m) array
-        Their shifts of the conditions, as `FrictionPoints.condition_shifts`.
+    influences : Influences
+        What these do to the points, and the effects of packs and runs.
     effects : tuple of Component
         Scatter components on a curve of 1, packs of all blocks first, then runs,
         then points; one of several blocks where they have it in common.
@@ -103,10 +116,7 @@ class Design:
     free: BoolArray
     limits: FloatArray
     every_source: tuple[Source, ...]
-    many: BoolArray
-    additive: FloatArray
-    proportional: FloatArray
-    shifts: FloatArray
+    influences: Influences
     effects: tuple[Component, ...]
 
     @property
@@ -118,7 +128,8 @@ class Design:
     @property
     def sources(self) -> tuple[Source, ...]:
         """The sources that touch two points or more."""
-        return tuple(s for s, many in zip(self.every_source, self.many, strict=True) if many)
+        many = self.influences.many.tolist()
+        return tuple(s for s, shared in zip(self.every_source, many, strict=True) if shared)
 
     def fitted(self, theta: FloatArray) -> FloatArray:
         """Return the fitted curve at every point, (n,)."""
@@ -136,51 +147,36 @@ class Design:
             matrix[rows, part] = block.law.jacobian(block.conditions, theta[part], self.reference)
         return matrix
 
-    def influence(self, theta: FloatArray) -> FloatArray:
+    def influence(self, theta: FloatArray) -> sparse.csr_array:
         """Return how each source moves ``mu - curve`` at every point, (n, m), for one sd."""
-        total = self.additive + self.proportional * self.fitted(theta)[:, None]
-        if not self.shifts.any():
-            return total
-        for slope, shift in zip(self._slopes(theta), self.shifts, strict=True):
-            total = total - slope[:, None] * shift
-        return total
+        total = self.influences.matrix(self.fitted(theta)) - self.shift_influence(theta)
+        return sparse.csr_array(total)
 
-    def _slopes(self, theta: FloatArray) -> list[FloatArray]:
-        """Return the derivatives of the curve by ln v, T and ln p at every point, 3 times (n,)."""
-        found = []
-        for moved in _MOVED:
-            sides = [
-                np.concatenate(
-                    [
-                        block.law.mu(moved(block.conditions, step), theta[part], self.reference)
-                        for block, part in zip(self.blocks, self.columns, strict=True)
-                    ]
-                )
-                for step in (_STEP, -_STEP)
-            ]
-            found.append((sides[0] - sides[1]) / (2 * _STEP))
-        return found
+    def shift_influence(self, theta: FloatArray) -> sparse.csr_array:
+        """Return how each source moves the curve at the stated conditions, (n, m), for one sd."""
+        return self.influences.shift_matrix(self._slopes(theta))
+
+    def _slopes(self, theta: FloatArray) -> FloatArray:
+        """Return the derivatives of the curve by ln v, T and ln p at every point, (3, n)."""
+        slopes = np.zeros((len(_MOVED), self.mu.size))
+        if not self.influences.has_shifts:
+            return slopes
+        for block, rows, part in zip(self.blocks, self.rows, self.columns, strict=True):
+            for slope, (above, below) in zip(slopes, block.moved, strict=True):
+                sides = (block.law.mu(c, theta[part], self.reference) for c in (above, below))
+                slope[rows] = np.subtract(*sides) / (2 * _STEP)
+        return slopes
 
     def linearised(self, theta: FloatArray, free: BoolArray) -> MixedModel:
         """Return the problem linearised at `theta`, its errors scaled to the curve there."""
-        curve = self.fitted(theta)
-        influence = self.influence(theta)
-        own = influence[:, ~self.many]
+        curve, slopes = self.fitted(theta), self._slopes(theta)
         return MixedModel(
             residual=self.mu - curve,
             design=self.jacobian(theta)[:, free],
-            diagonal=self.u_random**2 + np.sum(own**2, axis=1),
-            shared=influence[:, self.many],
+            diagonal=self.u_random**2 + self.influences.singles.variance(curve, slopes),
+            columns=self.influences.columns(curve, slopes),
             components=tuple(effect.scaled(curve) for effect in self.effects),
         )
-
-
-_STEP = 1e-4
-_MOVED: tuple[Callable[[Conditions, float], Conditions], ...] = (
-    lambda c, h: replace(c, slip_speed_m_s=c.slip_speed_m_s * np.exp(h)),
-    lambda c, h: replace(c, temperature_c=c.temperature_c + h),
-    lambda c, h: replace(c, pressure_mpa=c.pressure_mpa * np.exp(h)),
-)
 
 
 def conditions_of(points: FrictionPoints) -> Conditions:
@@ -200,17 +196,20 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
     """
     for block in blocks:
         _check(block)
-    points = concatenate([block.points for block in blocks])
-    n = len(points)
+    parts = [block.points for block in blocks]
+    points = parts[0] if len(parts) == 1 else concatenate(parts)
     rows = _slices([len(block.points) for block in blocks])
     columns = _slices([len(block.law.parameters) for block in blocks])
-    matrix = points.contributions.toarray()
-    relative = np.array([s.effect is Effect.PROPORTIONAL for s in points.sources], dtype=bool)
-    matrix[:, relative] /= points.mu[:, None]
-    shifts = np.array([shift.toarray() for shift in points.condition_shifts or ()])
-    touched = (matrix != 0.0) | np.any(shifts != 0.0, axis=0)
-    effects = _all_effects(blocks, rows, n)
+    effects = _all_effects(blocks, rows, len(points))
     parameters = [p for block in blocks for p in block.law.parameters]
+    influences = influences_of(
+        rows_of(numbered(points.pack)[0], numbered(points.run)[0]),
+        points.mu,
+        points.contributions,
+        np.array([s.effect is Effect.PROPORTIONAL for s in points.sources], dtype=bool),
+        points.condition_shifts or (),
+        [own for _, own in effects if own is not None],
+    )
     return Design(
         blocks=tuple(blocks),
         reference=reference,
@@ -221,60 +220,47 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
         free=np.concatenate([block.free for block in blocks]),
         limits=np.array([(p.low, p.high) for p in parameters]),
         every_source=points.sources,
-        many=np.count_nonzero(touched, axis=0) > 1,
-        additive=np.where(relative, 0.0, matrix),
-        proportional=np.where(relative, matrix, 0.0),
-        shifts=shifts,
-        effects=effects,
+        influences=influences,
+        effects=tuple(component for component, _ in effects),
     )
 
 
-def _all_effects(blocks: Sequence[Block], rows: Sequence[slice], n: int) -> tuple[Component, ...]:
-    """Return the scatter components that the layout of the points can tell apart."""
-    found: dict[str, list[Component]] = {}
+def _all_effects(
+    blocks: Sequence[Block], rows: Sequence[slice], n: int
+) -> list[tuple[Component, sparse.csr_array | None]]:
+    """Return the scatter components that the layout of the points can tell apart.
+
+    Those of packs and runs come first, with their (n, q) columns on a curve of 1.
+    """
+    effects: dict[str, list[sparse.csr_array]] = {}
+    weights: dict[str, FloatArray] = {}
     for i, (block, part) in enumerate(zip(blocks, rows, strict=True)):
-        packs, runs = members(block.points.pack), members(block.points.run)
-        n_points, n_packs, n_runs = len(block.points), packs.shape[1], runs.shape[1]
-        here = []
-        if n_packs > 1:
-            here.append(Component("pack", factors=_placed(packs, part, n)))
-        if n_points > n_runs > n_packs:
-            here.append(Component("run", factors=_placed(runs, part, n)))
-        if n_points > max(n_packs, int(np.sum(block.free)) + 1):
-            span = _placed(np.ones((n_points, 1)), part, n)[:, 0]
-            here.append(Component("misfit", weights=span))
+        pack, n_packs = numbered(block.points.pack)
+        run, n_runs = numbered(block.points.run)
+        n_points = len(block.points)
         common = {scatter.kind for scatter in block.common}
-        for component in here:
-            kind = component.name
-            name = kind if len(blocks) == 1 or kind in common else f"{kind} {i}"
-            found.setdefault(name, []).append(component)
-    order = sorted(found, key=lambda name: LEVELS.index(kind_of(name)))
-    return tuple(_merged(name, found[name]) for name in order)
+
+        def name(kind: str, end: str = f" {i}", common: Set[str] = common) -> str:
+            return kind if len(blocks) == 1 or kind in common else kind + end
+
+        if n_packs > 1:
+            effects.setdefault(name("pack"), []).append(_members(pack, n_packs, part, n))
+        if n_points > n_runs > n_packs:
+            effects.setdefault(name("run"), []).append(_members(run, n_runs, part, n))
+        if n_points > max(n_packs, int(np.sum(block.free)) + 1):
+            weights.setdefault(name("misfit"), np.zeros(n))[part] = 1.0
+    order = sorted(effects, key=lambda kind: LEVELS.index(kind_of(kind)))
+    joined = (sparse.csr_array(sparse.hstack(effects[kind])) for kind in order)
+    return [
+        *((Component(kind), own) for kind, own in zip(order, joined, strict=True)),
+        *((Component(kind, own), None) for kind, own in weights.items()),
+    ]
 
 
-def _merged(name: str, parts: Sequence[Component]) -> Component:
-    """Return one component with the effects of all `parts`."""
-    factors = [part.factors for part in parts if part.factors is not None]
-    weights = [part.weights for part in parts if part.weights is not None]
-    return Component(
-        name,
-        factors=np.concatenate(factors, axis=1) if factors else None,
-        weights=np.sum(weights, axis=0) if weights else None,
-    )
-
-
-def members(names: TextArray) -> FloatArray:
-    """Return which of the different `names` each point has, as a (n, q) matrix of 0 and 1."""
-    different, place = np.unique(names, return_inverse=True)
-    matrix = np.zeros((names.size, different.size))
-    matrix[np.arange(names.size), place] = 1.0
-    return matrix
-
-
-def _placed(matrix: FloatArray, rows: slice, n: int) -> FloatArray:
-    whole = np.zeros((n, matrix.shape[1]))
-    whole[rows] = matrix
-    return whole
+def _members(number: IntArray, count: int, rows: slice, n: int) -> sparse.csr_array:
+    """Return which of `count` packs or runs each of n points belongs to; only `rows` do to any."""
+    place = np.arange(rows.start, rows.stop)
+    return sparse.csr_array((np.ones(number.size), (place, number)), shape=(n, count))
 
 
 def _slices(sizes: Sequence[int]) -> tuple[slice, ...]:

@@ -16,6 +16,7 @@ from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
+from rigdata.friction.nesting import numbered
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.scatter_limits import scatter_of
@@ -122,7 +123,7 @@ def fit_group(
     conditions = conditions_of(points)
     pulls, trend = fit.pulls(), residual_trend(fit, conditions)
     scatter = scatter_of(fit)
-    n_packs, n_runs = np.unique(points.pack).size, np.unique(points.run).size
+    (_, n_packs), (_, n_runs) = numbered(points.pack), numbered(points.run)
     chi2, chi2_measurement = chi_squares(fit)
     found = FrictionFit(
         group=group,

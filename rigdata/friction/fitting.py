@@ -17,8 +17,7 @@ from scipy import linalg
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
 
-_TIGHT = 1e-13  # lmfit tolerances: as small as double precision can use
-_NEGLIGIBLE = 1e-12  # a polish step relative to the parameter
+_TIGHT = 0.1  # lmfit tolerances, of the precision asked for
 _ARRIVED = 1e-8  # the smallest step at which a polish stuck in rounding still counts
 _HALVINGS = 40
 _ROUNDING = 1e-10  # relative rise of a sum of squares that rounding alone can cause
@@ -80,6 +79,7 @@ def least_squares_fit(
     *,
     evaluations: int = 4000,
     polish_steps: int = 600,
+    precision: float = 1e-12,
 ) -> LeastSquares:
     """Minimise the sum of squares of `residual` from every start and keep the best.
 
@@ -98,6 +98,8 @@ def least_squares_fit(
     evaluations, polish_steps : int
         Most evaluations of lmfit and most steps of the polish, per start.  Large
         residuals make the polish converge linearly, so give it many steps.
+    precision : float
+        Size of a polish step, relative to the parameters, at which they stand still.
 
     Returns
     -------
@@ -105,7 +107,9 @@ def least_squares_fit(
         Check `converged` before use: a failure is told, not raised.
     """
     limits = np.array(bounds if bounds is not None else [(-np.inf, np.inf)] * len(names))
-    problem = _Problem(residual, jacobian, tuple(names), limits, evaluations, polish_steps)
+    problem = _Problem(
+        residual, jacobian, tuple(names), limits, evaluations, polish_steps, precision
+    )
     with np.errstate(all="ignore"):
         ends = [_polish(problem, _levenberg(problem, np.asarray(s, float))) for s in starts]
     best = min(ends, key=lambda end: (not end.converged, end.rss))
@@ -132,6 +136,7 @@ class _Problem:
     limits: FloatArray  # (p, 2)
     evaluations: int
     polish_steps: int
+    precision: float
 
     def rss(self, theta: FloatArray) -> float:
         value = float(np.sum(self.residual(theta) ** 2))
@@ -185,8 +190,8 @@ def _levenberg(problem: _Problem, start: FloatArray) -> FloatArray:
         result = minimizer.leastsq(
             Dfun=lambda values: problem.jacobian(theta_of(values)) * scale,
             col_deriv=0,
-            ftol=_TIGHT,
-            xtol=_TIGHT,
+            ftol=_TIGHT * problem.precision,
+            xtol=_TIGHT * problem.precision,
             gtol=0.0,
         )
     except (ValueError, TypeError, lmfit.minimizer.AbortFitException):
@@ -207,7 +212,7 @@ def _polish(problem: _Problem, theta: FloatArray) -> _End:
             break
         size = float(np.max(np.abs(tangent.step) / tangent.scale(theta), initial=0.0))
         trial, trial_rss = _descend(problem, theta, tangent.step, rss)
-        if size <= _NEGLIGIBLE or trial_rss > rss or (size <= _ARRIVED and size >= previous):
+        if size <= problem.precision or trial_rss > rss or (size <= _ARRIVED and size >= previous):
             message = "" if size <= _ARRIVED else "no step lowers the sum of squares"
             break
         theta, rss, previous = trial, trial_rss, size

@@ -6,7 +6,7 @@ for the scatter, each in turn until both stand still.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +17,15 @@ from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fitting import least_squares_fit
+from rigdata.friction.inverse import inverse_of
 from rigdata.friction.mixed_model import MixedModel, Profile, profile
-from rigdata.friction.solution import solution_at
+from rigdata.friction.solution import Solution, solution_of
 from rigdata.friction.variance_components import restricted_variances, scoring_step
-from rigdata.uncertainty.covariance import LowRankCovariance
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared
 _EVALUATIONS, _POLISH_STEPS = 300, 60  # a law that needs more is not what the data show
+_PRECISION = 1e-8  # of a minimum under start variances, from which the search for both begins
+_FEW_POINTS = 300
 _TURNS = 200
 _LEAST_DAMPING = 0.05
 _STILL = 1e-18  # squared steps in standard deviations, and gain in log likelihood
@@ -72,8 +74,9 @@ class JointFit:
 
         ``C^T V^-1 r``: what the fit takes each source's error to have been.
         """
-        values = self.model.shared.T @ self.profile.projected
-        return {s.id: float(v) for s, v in zip(self.design.sources, values, strict=True)}
+        values = self.model.columns.pull(self.profile.projected[:, None])[:, 0].tolist()
+        # Behind the sources stand the effects of packs and runs.
+        return {s.id: value for s, value in zip(self.design.sources, values, strict=False)}
 
 
 def joint_fit(
@@ -104,11 +107,12 @@ def joint_fit(
     spread = _start_variances(design, found[0])
     first = _minimise(design, found, spread, where)
     theta = first[0]
-    variances, _, _ = restricted_variances(
-        design.linearised(theta, design.free), spread, tolerance=1e-4, steps=30, held=held
+    free = design.free & (theta > design.limits[:, 0]) & (theta < design.limits[:, 1])
+    variances, here, _ = restricted_variances(
+        design.linearised(theta, free), spread, tolerance=1e-4, steps=30, held=held
     )
-    theta, free, variances = _settle(design, theta, variances, held, where)
-    solution = solution_at(design, theta, free, variances)
+    solution = _settle(design, theta, free, variances, held, here, where)
+    theta, free = solution.estimate.theta, solution.free
     names = [name for block in blocks for name in block.law.names]
     return JointFit(
         design=design,
@@ -147,30 +151,17 @@ def _minimise(
     design: Design, starts: Sequence[FloatArray], variances: FloatArray, where: str
 ) -> tuple[FloatArray, int]:
     """Return the parameters of least whitened squares, with the covariance kept fixed."""
-    model = design.linearised(starts[0], design.free)
-    diagonal, parts = model.diagonal, [model.shared]
-    for variance, component in zip(variances, model.components, strict=True):
-        if component.factors is not None:
-            parts.append(np.sqrt(variance) * component.factors)
-        elif component.weights is not None:
-            diagonal = diagonal + variance * component.weights
-    covariance = LowRankCovariance(diagonal, np.concatenate(parts, axis=1))
-    free, whole = design.free, starts[0].copy()
-
-    def placed(values: FloatArray) -> FloatArray:
-        theta = whole.copy()
-        theta[free] = values
-        return theta
-
-    names = [f"p{i}" for i in np.flatnonzero(free)]
+    problem = _Whitened(design, starts[0], variances)
+    free = design.free
     fit = least_squares_fit(
-        lambda values: covariance.whiten(design.fitted(placed(values)) - design.mu),
-        lambda values: covariance.whiten(design.jacobian(placed(values))[:, free]),
+        problem.residual,
+        problem.jacobian,
         [start[free] for start in starts],
-        names,
+        [f"p{i}" for i in np.flatnonzero(free)],
         [(low, high) for low, high in design.limits[free].tolist()],
         evaluations=_EVALUATIONS,
         polish_steps=_POLISH_STEPS,
+        precision=_PRECISION,
     )
     if not fit.converged:
         raise FitError(
@@ -184,18 +175,79 @@ def _minimise(
             where=where,
             do="Test over a wider range of conditions, or ask for a simpler law",
         )
-    return placed(fit.theta), fit.n_agree
+    return problem.placed(fit.theta), fit.n_agree
+
+
+def _damping(damping: float, last: FloatArray, here: Profile) -> float:
+    """Return the part of the next step to take, by what the last one left of itself.
+
+    A step of which the share `r` is left along its own direction should have been
+    ``1 / (1 - r)`` times as long: more than it was where the curve moves its own
+    weights the same way, less where it would swing about its end.
+    """
+    before = float(last @ np.linalg.solve(here.covariance, last)) / damping
+    if before == 0.0:
+        return damping
+    left = float(last @ np.linalg.solve(here.covariance, here.step)) / before
+    longer = damping / (1.0 - left) if left < 1.0 else 1.0
+    return min(max(longer, _LEAST_DAMPING), 1.0)
+
+
+class _Whitened:
+    """Residuals of a design and their derivatives under a covariance that is kept fixed."""
+
+    def __init__(self, design: Design, theta: FloatArray, variances: FloatArray) -> None:
+        model = design.linearised(theta, design.free)
+        self._design, self._whole = design, theta
+        self._whiten = _whitener(model, variances)
+
+    def placed(self, values: FloatArray) -> FloatArray:
+        """Return all parameters with the free ones at `values`."""
+        theta = self._whole.copy()
+        theta[self._design.free] = values
+        return theta
+
+    def residual(self, values: FloatArray) -> FloatArray:
+        """Return the whitened residuals."""
+        return self._whiten(self._design.fitted(self.placed(values)) - self._design.mu)
+
+    def jacobian(self, values: FloatArray) -> FloatArray:
+        """Return their derivatives."""
+        slopes = self._design.jacobian(self.placed(values))
+        return self._whiten(slopes[:, self._design.free])
+
+
+def _whitener(model: MixedModel, variances: FloatArray) -> Callable[[FloatArray], FloatArray]:
+    """Return a function that gives columns unit covariance: ``A^T A = V^-1``."""
+    variance, scale = model.variance(variances), model.scale(variances)
+    n = variance.size
+    if n <= _FEW_POINTS:  # a dense root is then quicker than products level by level
+        columns = model.columns.dense(scale)
+        root = np.linalg.inv(np.linalg.cholesky(np.diag(variance) + columns @ columns.T))
+        return lambda right: root @ right
+    none = np.zeros((n, 0))
+    inverse = inverse_of(model.columns, scale, variance, none, none)
+    if inverse is None:
+        raise ValueError("the covariance at the start values is not positive")
+    return inverse.whiten
 
 
 def _settle(
-    design: Design, theta: FloatArray, variances: FloatArray, held: BoolArray, where: str
-) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """Move parameters and variances, less those `held`, until both stand still."""
+    design: Design,
+    theta: FloatArray,
+    free: BoolArray,
+    variances: FloatArray,
+    held: BoolArray,
+    here: Profile | None,
+    where: str,
+) -> Solution:
+    """Move parameters and variances, less those `held`, until both stand still.
+
+    `here` is the likelihood at the start.
+    """
     low, high = design.limits.T
-    free = design.free & (theta > low) & (theta < high)
     damping, last = 1.0, np.zeros(theta.size)
     for _ in range(_TURNS):
-        here = profile(design.linearised(theta, free), variances)
         if here is None:
             break
         towards = np.linalg.solve(here.covariance, here.step)
@@ -203,9 +255,8 @@ def _settle(
         target, gain = scoring_step(here, variances, held)
         rounding = bool(np.all(np.abs(here.step) <= _ROUNDING * np.abs(theta[free])))
         if (size <= _STILL and gain <= _STILL) or (rounding and gain <= _LITTLE_GAIN):
-            return theta, free, variances
-        if float(last[free] @ towards) < -0.5 * size:  # back where it came from
-            damping = max(0.5 * damping, _LEAST_DAMPING)
+            return solution_of(design, theta, free, variances, here)
+        damping = _damping(damping, last[free], here)
         theta, last = theta.copy(), np.zeros(theta.size)
         last[free] = damping * here.step
         theta = theta + last
@@ -213,6 +264,7 @@ def _settle(
         theta = np.clip(theta, low, high)
         free = free & ~beyond
         variances = target
+        here = profile(design.linearised(theta, free), variances)
     raise FitError(
         "parameters and scatter did not settle",
         where=where,

@@ -93,23 +93,17 @@ def _linear_causes(
 ) -> list[tuple[str, Distribution, FloatArray]]:
     """Return what moves the parameters beside mu of the points, each with its effect (P,)."""
     design, theta, response = solution.design, solution.estimate.theta, solution.response
-    in_mu = design.additive + design.proportional * design.fitted(theta)[:, None]
-    conditions = response @ (design.influence(theta) - in_mu)
+    conditions = -design.shift_influence(theta).T @ response.T
     found = [
         (source.id, source.distribution, effect)
-        for source, effect in zip(points.sources, conditions.T, strict=True)
+        for source, effect in zip(points.sources, conditions, strict=True)
     ]
-    for component, variance in zip(
-        solution.model.components, solution.estimate.variances.tolist(), strict=True
-    ):
-        if component.factors is not None:
-            effects = response @ component.factors
-        else:
-            assert component.weights is not None
-            effects = _root((response * component.weights) @ response.T)
+    model, variances = solution.model, solution.estimate.variances.tolist()
+    moved = model.by_component(response.T)
+    for component, own, variance in zip(model.components, moved, variances, strict=True):
         found += [
-            (f"{component.name}:{i}", Distribution.NORMAL, np.sqrt(variance) * effect)
-            for i, effect in enumerate(effects.T)
+            (f"{component.name}:{i}", Distribution.NORMAL, effect)
+            for i, effect in enumerate(_root(variance * own.T @ own).T)
         ]
     return [(name, shape, effect) for name, shape, effect in found if np.any(effect != 0.0)]
 

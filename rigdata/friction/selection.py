@@ -19,10 +19,11 @@ from rigdata.arrays import FloatArray, TextArray
 from rigdata.campaign.campaign import Reference
 from rigdata.errors import FitError
 from rigdata.friction.conditions import shown_axes
-from rigdata.friction.design import Block, conditions_of, members
+from rigdata.friction.design import Block, conditions_of
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.leave_out import leave_out_scores
+from rigdata.friction.nesting import numbered
 from rigdata.friction.results import LawScore
 from rigdata.reduction.points import FrictionPoints
 
@@ -245,13 +246,15 @@ def _scored(
         remark="; ".join(parts),
         reason=f"{_SET_ASIDE}{', '.join(lost)} not determined" if lost else "",
     )
-    sets = [np.flatnonzero(column) for column in members(_left_out(points)[1]).T]
+    number, count = numbered(_left_out(points)[1])
+    order, sizes = np.argsort(number, kind="stable"), np.bincount(number, minlength=count)
+    sets = np.split(order, np.cumsum(sizes)[:-1])
     return Candidate(law, fit, held, score, leave_out_scores(fit.profile, sets))
 
 
 def _left_out(points: FrictionPoints) -> tuple[str, TextArray]:
     """Return what is left out in turn, packs or runs, and that of each point."""
-    several = np.unique(points.pack).size > 2
+    several = numbered(points.pack)[1] > 2
     return ("packs", points.pack) if several else ("runs", points.run)
 
 

@@ -83,11 +83,17 @@ def solution_at(
     points and the variances alone, not from the coefficients measured, so this
     also serves for tests that were not made yet.
     """
-    model = design.linearised(theta, free)
-    here = profile(model, variances)
+    here = profile(design.linearised(theta, free), variances)
     if here is None:
         raise ValueError("the points do not determine the free parameters")
-    size = theta.size
+    return solution_of(design, theta, free, variances, here)
+
+
+def solution_of(
+    design: Design, theta: FloatArray, free: BoolArray, variances: FloatArray, here: Profile
+) -> Solution:
+    """Return the solution of `design` whose likelihood is `here`, as `solution_at` does."""
+    size, model = theta.size, here.model
     covariance = np.zeros((size, size))
     covariance[np.ix_(free, free)] = here.covariance
     slopes = np.zeros((len(model.components), size, size))

@@ -158,7 +158,8 @@ def mean_squares(
     Returns
     -------
     mean_square : (c,) array
-        Variance of one effect with all that lies within it.
+        Variance of one effect with all that lies within it; 0 where the data show
+        nothing of it, because the law itself can follow every effect.
     estimated : (c,) array
         The part of it to be widened by t: what comes from the components, and the
         more of the rest, which is measurement, the fewer `dof` there are below 2.
@@ -188,7 +189,7 @@ def mean_squares(
     kinds = [kind_of(name) for name in names]
     left = np.arange(count)
     for kind in dict.fromkeys(kinds):
-        here = np.array([i for i in left if kinds[i] == kind])
+        here = np.array([i for i in left if kinds[i] == kind and squares[i, i] > 0.0], dtype=int)
         left = np.array([i for i in left if kinds[i] != kind], dtype=int)
         own = np.diag(squares)[here]
         mean_square[here] = np.maximum(trace[here], 0.0) / own

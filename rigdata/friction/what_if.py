@@ -11,12 +11,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
 from rigdata.arrays import BoolArray, TextArray
 from rigdata.friction.budget import interval_of, quantity_of
 from rigdata.friction.causes import MISFIT, PACKS, RANDOM, RUNS, Budget, kind_words
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Design, assemble
+from rigdata.friction.nesting import numbered
 from rigdata.friction.solution import Solution, solution_at
 from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.uncertainty.degrees import coverage_factor, welch_satterthwaite
@@ -101,14 +103,17 @@ def source_halved(solution: Solution, where: Conditions, kind: str) -> WhatIf:
         Kind of source in words, as in `Budget.by_kind`.
     """
     design = solution.design
-    scale = np.array([0.5 if kind_words(s.kind) == kind else 1.0 for s in design.every_source])
-    smaller = replace(
-        design,
-        additive=design.additive * scale,
-        proportional=design.proportional * scale,
-        shifts=design.shifts * scale,
-    )
+    blocks = [replace(block, points=_halved(block.points, kind)) for block in design.blocks]
+    smaller = assemble(blocks, design.reference)
     return _changed(_better(kind), (kind,), solution, smaller, where)
+
+
+def _halved(points: FrictionPoints, kind: str) -> FrictionPoints:
+    """Return some points with all their sources of one kind half as large."""
+    half = [0.5 if kind_words(source.kind) == kind else 1.0 for source in points.sources]
+    scale = sparse.diags_array(np.array(half))
+    contributions, *shifts = (sparse.csr_array(matrix @ scale) for matrix in points.influences)
+    return replace(points, contributions=contributions, condition_shifts=tuple(shifts))
 
 
 def point_source_halved(budget: Budget, kind: str) -> WhatIf:
@@ -145,7 +150,7 @@ def more_packs(solution: Solution, where: Conditions, count: int) -> WhatIf:
     change = _counted(count, "pack")
     if len(solution.design.blocks) > 1:
         change += " of each"
-    if any(np.unique(block.points.pack).size < 2 for block in solution.design.blocks):
+    if any(numbered(block.points.pack)[1] < 2 for block in solution.design.blocks):
         reason = "only one pack was tested, so how packs differ is not known"
         return WhatIf(change, _FOR_PACKS, float("nan"), float("nan"), reason)
     return _with_more(change, _FOR_PACKS, solution, where, lambda p: _new_packs(p, count))

@@ -8,6 +8,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
 from rigdata.errors import FitError
+from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, Profile, sensitivity
 from rigdata.friction.pack_levels import PackLevels
@@ -105,7 +106,7 @@ def history(levels: PackLevels, work_mj: FloatArray) -> History:
         residual=np.log(levels.mu),
         design=np.column_stack([ones, x]),
         diagonal=levels.u_random**2,
-        shared=levels.shared,
+        columns=dense_columns(levels.shared),
         components=(Component("pack", weights=ones),),
     )
     variances, here, _ = restricted_variances(model, np.array([_START_SD**2]))

@@ -13,6 +13,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray, TextArray
 from rigdata.errors import FitError
+from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, Profile, sensitivity
 from rigdata.friction.variance_components import mean_squares, restricted_variances
@@ -166,17 +167,19 @@ def _model(kept: Plates, x: FloatArray) -> MixedModel:
     packs, plates = _members(kept.pack), _members(kept.plate)
     own_mean = plates @ ((plates.T @ kept.thickness_mm) / plates.sum(axis=0))
     change = 1e3 * (kept.thickness_mm - own_mean)
-    components = []
+    components, effects = [], []
     if packs.shape[1] > 1:
-        components.append(Component("pack", factors=x[:, None] * packs))
+        components.append(Component("pack"))
+        effects.append(x[:, None] * packs)
     if plates.shape[1] > packs.shape[1]:
-        components.append(Component("plate", factors=x[:, None] * plates))
+        components.append(Component("plate"))
+        effects.append(x[:, None] * plates)
     components.append(Component("reading", weights=1.0 / np.maximum(kept.n_readings, 1)))
     return MixedModel(
         residual=change,
         design=np.column_stack([-x, plates]),
         diagonal=np.full(x.size, (1e3 * _LEAST_READING_MM) ** 2),
-        shared=np.zeros((x.size, 0)),
+        columns=dense_columns(np.zeros((x.size, 0)), *effects),
         components=tuple(components),
     )
 

@@ -252,12 +252,9 @@ def test_sums_of_residuals_have_the_covariance_that_chance_gives_them(joint):
     fit, _ = joint
     n = fit.curve.size
     weights = np.random.default_rng(0).normal(size=(n, 3))
-    full = np.diag(fit.model.diagonal) + fit.model.shared @ fit.model.shared.T
-    for variance, component in zip(fit.estimate.variances, fit.model.components, strict=True):
-        if component.factors is not None:
-            full += variance * component.factors @ component.factors.T
-        else:
-            full += np.diag(variance * component.weights)
+    variances = fit.estimate.variances
+    columns = fit.model.columns.dense(fit.model.scale(variances))
+    full = np.diag(fit.model.variance(variances)) + columns @ columns.T
     design = fit.model.design
     rest = full - design @ np.linalg.solve(design.T @ np.linalg.solve(full, design), design.T)
     found = of_residuals(fit, weights)

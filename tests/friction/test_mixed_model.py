@@ -4,29 +4,37 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import sparse, stats
 
+from rigdata.friction.columns import columns_of, dense_columns
 from rigdata.friction.leave_out import leave_out_scores
 from rigdata.friction.mixed_model import Component, MixedModel, profile, sensitivity
 
 VARIANCES = np.array([0.5, 0.3, 0.2])
+PACK, RUN = np.repeat(np.arange(3), 10), np.repeat(np.arange(6), 5)
+OWNER = np.array([-1, -1, *[0] * 3, *[1] * 6])
 
 
 def model(seed: int = 4) -> MixedModel:
     rng = np.random.default_rng(seed)
     n = 30
-    pack, run = np.repeat(np.eye(3), 10, axis=0), np.repeat(np.eye(6), 5, axis=0)
+    residual, diagonal = rng.normal(size=n), rng.uniform(0.1, 0.3, n)
     return MixedModel(
-        rng.normal(size=n),
+        residual,
         np.stack([np.ones(n), np.tile(np.arange(10.0), 3)], axis=1),
-        rng.uniform(0.1, 0.3, n),
-        rng.normal(size=(n, 2)),
+        diagonal,
+        columns_of(sparse.csr_array(dense(rng.normal(size=(n, 2)))), OWNER, PACK, RUN),
         (
-            Component("pack", factors=pack),
-            Component("run", factors=run),
+            Component("pack"),
+            Component("run"),
             Component("misfit", weights=rng.uniform(0.8, 1.2, n)),
         ),
     )
+
+
+def dense(shared):
+    """The columns of two sources, three packs and six runs."""
+    return np.concatenate([shared, np.eye(3)[PACK], np.eye(6)[RUN]], axis=1)
 
 
 def test_score_is_the_slope_of_the_restricted_likelihood():
@@ -51,10 +59,8 @@ def test_sensitivity_is_the_slope_of_the_covariance():
 
 def test_leaving_out_agrees_with_a_dense_prediction():
     base = model()
-    v = np.diag(base.diagonal) + base.shared @ base.shared.T
-    for s, part in zip(VARIANCES, base.components, strict=True):
-        own = np.diag(part.weights) if part.factors is None else part.factors @ part.factors.T
-        v = v + s * own
+    columns = base.columns.push(np.eye(OWNER.size)) * np.sqrt(np.append(VARIANCES, 1.0))[OWNER]
+    v = np.diag(base.diagonal + VARIANCES[2] * base.components[2].weights) + columns @ columns.T
     rows = np.arange(10, 20)
     rest = np.setdiff1d(np.arange(30), rows)
     y, x = base.residual, base.design
@@ -90,7 +96,7 @@ def test_a_curve_that_overflows_has_no_likelihood():
         residual=np.ones(4),
         design=np.ones((4, 1)),
         diagonal=np.ones(4),
-        shared=np.full((4, 2), np.inf),
+        columns=dense_columns(np.full((4, 2), np.inf)),
         components=(),
     )
     with np.errstate(invalid="ignore"):

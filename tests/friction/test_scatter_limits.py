@@ -5,6 +5,7 @@ import pytest
 from friction_points import REFERENCE, Truth, drawn
 from scipy import optimize, stats
 
+from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
@@ -20,11 +21,12 @@ def one_way(seed, pack_sd, *, known=None):
     rng = np.random.default_rng(seed)
     pack = np.repeat(np.eye(PACKS), EACH, axis=0)
     y = pack @ rng.normal(0.0, pack_sd, PACKS) + rng.normal(size=PACKS * EACH)
-    components = (Component("pack", factors=pack), Component("misfit", weights=np.ones(y.size)))
+    components = (Component("pack"), Component("misfit", weights=np.ones(y.size)))
     if known is not None:
         components = components[:1]
     diagonal = np.full(y.size, known or 0.0)
-    return MixedModel(y, np.ones((y.size, 1)), diagonal, np.zeros((y.size, 0)), components)
+    columns = dense_columns(np.zeros((y.size, 0)), pack)
+    return MixedModel(y, np.ones((y.size, 1)), diagonal, columns, components)
 
 
 def solved(model):
@@ -44,9 +46,9 @@ def solved(model):
 def restricted(model, variances):
     """The restricted log likelihood with full n x n matrices."""
     n = model.residual.size
-    v = np.diag(model.diagonal).astype(float)
-    for s, part in zip(variances, model.components, strict=True):
-        v += s * (np.diag(part.weights) if part.factors is None else part.factors @ part.factors.T)
+    pack = np.repeat(np.eye(PACKS), EACH, axis=0)
+    v = np.diag(model.diagonal) + variances[0] * pack @ pack.T
+    v += sum(variances[1:]) * np.eye(n)
     vi = np.linalg.inv(v)
     xvx = model.design.T @ vi @ model.design
     p = vi - vi @ model.design @ np.linalg.solve(xvx, model.design.T @ vi)

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import sparse, stats
 
+from rigdata.friction.columns import columns_of, dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, profile, sensitivity
 from rigdata.friction.results import interpret
@@ -23,20 +24,22 @@ N = PACKS * RUNS * POINTS
 def nested(seed=0, spread=(2.0, 1.0, 0.5), known=0.0):
     """A balanced layout of points in runs in packs; `known` is a measured error of each pack."""
     rng = np.random.default_rng(seed)
-    pack = np.repeat(np.eye(PACKS), RUNS * POINTS, axis=0)
-    run = np.repeat(np.eye(PACKS * RUNS), POINTS, axis=0)
+    pack, run = np.arange(N) // (RUNS * POINTS), np.arange(N) // POINTS
+    in_pack, in_run = np.eye(PACKS)[pack], np.eye(PACKS * RUNS)[run]
     effects = [
         rng.normal(size=k) * s for k, s in zip((PACKS, PACKS * RUNS, N), spread, strict=True)
     ]
-    y = 10.0 + pack @ effects[0] + run @ effects[1] + effects[2]
+    y = 10.0 + in_pack @ effects[0] + in_run @ effects[1] + effects[2]
+    columns = sparse.csr_array(np.concatenate([known * in_pack, in_pack, in_run], axis=1))
+    owner = [-1] * PACKS + [0] * PACKS + [1] * (PACKS * RUNS)
     return MixedModel(
         y,
         np.ones((N, 1)),
         np.zeros(N),
-        known * pack,
+        columns_of(columns, owner, pack, run),
         (
-            Component("pack", factors=pack),
-            Component("run", factors=run),
+            Component("pack"),
+            Component("run"),
             Component("misfit", weights=np.ones(N)),
         ),
     )
@@ -121,8 +124,8 @@ def two_packs(difference, known=0.3):
         np.array([0.5, -0.5]) * difference,
         np.ones((2, 1)),
         np.full(2, 1e-8),
-        known * pack,
-        (Component("pack", factors=pack),),
+        dense_columns(known * pack, pack),
+        (Component("pack"),),
     )
 
 

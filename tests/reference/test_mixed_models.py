@@ -10,8 +10,9 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import sparse, stats
 
+from rigdata.friction.columns import columns_of
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
 from rigdata.friction.variance_components import mean_squares, restricted_variances
@@ -44,10 +45,15 @@ def nested(y, pack, run, design=None):
         residual=y,
         design=np.ones((n, 1)) if design is None else design,
         diagonal=np.zeros(n),
-        shared=np.zeros((n, 0)),
+        columns=columns_of(
+            sparse.csr_array(np.concatenate([members(pack), members(run)], axis=1)),
+            [0] * np.unique(pack).size + [1] * np.unique(run).size,
+            pack,
+            run,
+        ),
         components=(
-            Component("pack", factors=members(pack)),
-            Component("run", factors=members(run)),
+            Component("pack"),
+            Component("run"),
             Component("misfit", weights=np.ones(n)),
         ),
     )

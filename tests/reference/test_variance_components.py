@@ -8,8 +8,9 @@ in closed form; GUM H.5 (JCGM 100:2008) is the third set.
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import sparse, stats
 
+from rigdata.friction.columns import columns_of, dense_columns
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
 from rigdata.friction.variance_components import mean_squares, restricted_variances
@@ -37,17 +38,18 @@ def one_way(table, order=None):
     values = np.array(table, dtype=float)
     batches, each = values.shape
     y = values.ravel()
-    membership = np.repeat(np.eye(batches), each, axis=0)
+    batch = np.repeat(np.arange(batches), each)
     if order is not None:
-        y, membership = y[order], membership[order]
+        y, batch = y[order], batch[order]
     n = y.size
+    membership = sparse.csr_array(np.eye(batches)[batch])
     return MixedModel(
         residual=y,
         design=np.ones((n, 1)),
         diagonal=np.zeros(n),
-        shared=np.zeros((n, 0)),
+        columns=columns_of(membership, [0] * batches, batch, batch),
         components=(
-            Component("batch", factors=membership),
+            Component("batch"),
             Component("rest", weights=np.ones(n)),
         ),
     )
@@ -134,8 +136,8 @@ def test_score_and_information_agree_with_dense_algebra():
         rng.normal(size=n),
         np.stack([np.ones(n), rng.normal(size=n)], axis=1),
         rng.uniform(0.1, 0.3, n),
-        shared,
-        (Component("a", factors=effects), Component("b", weights=weights)),
+        dense_columns(shared, effects),
+        (Component("a"), Component("b", weights=weights)),
     )
     s = np.array([0.7, 0.4])
     _, at, _ = restricted_variances(model, s, steps=0)

@@ -12,7 +12,6 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.joint import JointFit
-from rigdata.friction.mixed_model import Component
 
 _LEAST_NEW = 1e-4  # share of a column's information that the law and the scatter leave
 
@@ -49,7 +48,7 @@ def offered(fit: JointFit, columns: FloatArray) -> Estimate | None:
         return None
     covariance = np.asarray(np.linalg.inv(inner), dtype=np.float64)
     towards = projected @ covariance
-    parts = [towards.T @ times(component, towards) for component in fit.model.components]
+    parts = [own.T @ own for own in fit.model.by_component(towards)]
     return _estimate(fit, covariance @ (columns.T @ at.projected), covariance, parts)
 
 
@@ -70,28 +69,15 @@ def of_residuals(fit: JointFit, weights: FloatArray) -> Estimate:
         the points once the law has been fitted to them.
     """
     model, estimate = fit.model, fit.estimate
-    spread = model.diagonal[:, None] * weights + model.shared @ (model.shared.T @ weights)
-    moved = [times(component, weights) for component in model.components]
-    for variance, part in zip(estimate.variances, moved, strict=True):
-        spread = spread + variance * part
+    spread = model.times(weights, estimate.variances)
     covariance = spread.T @ fit.profile.project(spread)
     free = np.flatnonzero(np.diag(estimate.covariance) > 0.0)
     held = model.design.T @ weights
     parts = [
-        weights.T @ part - held.T @ slope[np.ix_(free, free)] @ held
-        for part, slope in zip(moved, estimate.sensitivity, strict=True)
+        own.T @ own - held.T @ slope[np.ix_(free, free)] @ held
+        for own, slope in zip(model.by_component(weights), estimate.sensitivity, strict=True)
     ]
     return _estimate(fit, weights.T @ model.residual, covariance, parts)
-
-
-def times(component: Component, columns: FloatArray) -> FloatArray:
-    """Return ``V_i @ columns`` for one variance component."""
-    product: FloatArray = np.zeros_like(columns)
-    if component.factors is not None:
-        product = component.factors @ (component.factors.T @ columns)
-    elif component.weights is not None:
-        product = component.weights[:, None] * columns
-    return product
 
 
 def _estimate(
