@@ -19,11 +19,13 @@ from rigdata.cli.options import (
 )
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.cli.verdicts import (
+    chatter_words,
     condition_words,
     fit_rows,
     fit_table,
     ratio_rows,
     ratio_words,
+    stick_slip_rows,
 )
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.run import CampaignResult, run_campaign
@@ -54,6 +56,7 @@ def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any
             report=str(result.folder / REPORT_FILE),
             coefficients=[*fit_rows(result.fits, "kinetic"), *fit_rows(result.static, "static")],
             ratios=ratio_rows(result.ratios),
+            stick_slip=stick_slip_rows(result.stick_slip.values()),
         )
     else:
         click.echo(verdict(result))
@@ -70,5 +73,7 @@ def verdict(result: CampaignResult) -> str:
     if result.fits or result.static:
         parts.append(f"At {where}, with 95 % intervals:")
         parts.append(fit_table(result.fits, result.static))
+    if chatter := chatter_words(result.stick_slip.values()):
+        parts.append(chatter)
     parts.append(f"Report: {result.folder / REPORT_FILE}")
     return "\n\n".join(parts)

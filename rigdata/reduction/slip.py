@@ -65,7 +65,8 @@ def find_slip(step_s: float, speed: FloatArray, pressed: BoolArray, rest: float)
     -----
     The speed swings where it differs from its mean over one second by more than
     15 % (rms) and by more than `rest`, and goes over to the other side three times in
-    that second.
+    that second.  What stands still before the first slip of such swings or after the
+    last winds up or has stopped; it is no stick.
     A ramp is its own mean, a step crosses it once.
     """
     size = np.abs(speed)
@@ -81,9 +82,20 @@ def find_slip(step_s: float, speed: FloatArray, pressed: BoolArray, rest: float)
             if found.any():
                 clear = np.maximum(_HYSTERESIS * rms, rest)
                 found &= _turns(swing, clear, width) >= _LEAST_TURNS
+                found &= _between_slips(found, own > rest)
                 swings[stretch.frames] = found
                 mean[stretch.frames] = np.where(found, level, own)
     return Slip(mean, swings, swings & (size <= rest))
+
+
+def _between_slips(swings: BoolArray, moves: BoolArray) -> BoolArray:
+    """(n,) where the plates have slipped and will slip again within the same swings."""
+    inside = np.zeros(swings.size, np.bool_)
+    for stretch in runs_of(swings):
+        slips = np.flatnonzero(moves[stretch.frames])
+        if slips.size:
+            inside[stretch.start + slips[0] : stretch.start + slips[-1] + 1] = True
+    return inside
 
 
 def stick_reason(share: float) -> str:

@@ -1,17 +1,21 @@
-"""A campaign on a soft drive line: logs, points, law and report all say who sticks and slips.
+"""A campaign on a soft drive line: logs, points, law and words all say who sticks and slips.
 
 The virtual rig integrates the pack at the end of its drive line under the material's
 true friction.  A falling coefficient (steel) is unstable where
 ``c + N r^2 F dmu/dv < 0``, a rising one (rough) nowhere.
 """
 
+import json
+
 import numpy as np
 import pytest
 from scipy import optimize
 
 from rigdata.campaign.campaign import read_campaign
+from rigdata.cli.verdicts import chatter_words, stick_slip_rows
 from rigdata.friction.stick_slip import NONE, ONSET
-from rigdata.pipeline.run import run_campaign
+from rigdata.pipeline.stages import fit_points
+from rigdata.reduction.reduce import reduce_campaign
 from rigdata.simulation import procedures
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.rig import RigDesign
@@ -40,7 +44,7 @@ def campaign(tmp_path_factory):
         )
         for name, pressure in PRESSURES.items():
             sweep = procedures.speed_sweep(
-                load_n=pack.load_n(pressure), oil_c=85.0, way_s=12.0, rate_hz=RATE_HZ
+                load_n=pack.load_n(pressure), oil_c=85.0, way_s=10.0, rate_hz=RATE_HZ
             )
             runs.append(RunDesign(f"{pack.name}-{name}", pack.name, sweep))
     bench = Bench(line_stiffness_nm_rad=STIFFNESS, line_damping_nm_s_rad=DAMPING)
@@ -58,13 +62,20 @@ def campaign(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def result(campaign):
-    return run_campaign(campaign, out=campaign / "out", laws=["stribeck"])
+def reduced(campaign):
+    read = read_campaign(campaign)
+    return read, reduce_campaign(read).points
 
 
 @pytest.fixture(scope="module")
-def windows(result):
-    points = result.reduction.points
+def found(reduced):
+    read, points = reduced
+    return fit_points(points, read, laws=["stribeck"]).stick_slip
+
+
+@pytest.fixture(scope="module")
+def windows(reduced):
+    _, points = reduced
     return points.select(points.method == "ratio").frame()
 
 
@@ -80,14 +91,15 @@ def unstable_below(pressure_mpa):
     return optimize.brentq(damping, 1e-3, 2.0)
 
 
-def test_the_rising_material_runs_quietly(result):
-    rough = next(s for g, s in result.stick_slip.items() if g.material == ROUGH.name)
+def test_the_rising_material_runs_quietly(found):
+    rough = next(s for g, s in found.items() if g.material == ROUGH.name)
     assert rough.verdict == NONE
-    assert rough.oscillating == 0
+    assert rough.oscillating <= 3  # of 136: a hundredth by the noise alone
+    assert rough.sticking == 0
 
 
-def test_the_onset_is_that_of_the_theory(result):
-    steel = next(s for g, s in result.stick_slip.items() if g.material == STEEL.name)
+def test_the_onset_is_that_of_the_theory(found):
+    steel = next(s for g, s in found.items() if g.material == STEEL.name)
     assert steel.verdict == ONSET
     assert steel.onset.low < unstable_below(1.5) < steel.onset.high
     assert steel.onset.high < 6 * steel.onset.low
@@ -104,11 +116,11 @@ def test_a_window_well_inside_either_side_is_told_rightly(windows):
         edge = unstable_below(pressure)
         # A swing that is there lives on a little above the onset, and starts a little below.
         slow = own[(own.slip_speed_m_s < edge / 3) & (own.slip_speed_m_s > 0.005)]
+        slow = slow[slow.direction == "down"]  # on the way up the line is first wound up
         fast = own[own.slip_speed_m_s > 2 * edge]
-        assert len(slow) > 3
+        assert len(slow) >= 3
         assert len(fast) > 3
-        # One may still be winding up the line for the first time.
-        assert (slow.torque_ripple > 0.05).sum() >= len(slow) - 1
+        assert (slow.torque_ripple > 0.05).all()
         assert (fast.torque_ripple < 0.02).all()
         assert (slow.stick_share > 0.05).all()
         assert not slow.used.any()
@@ -125,9 +137,15 @@ def test_the_frequency_is_that_of_the_line_where_the_plates_hardly_stand(windows
     assert sticky.ripple_hz.median() < 0.8 * NATURAL_HZ
 
 
-def test_the_report_shows_it(result, campaign):
-    page = (result.folder / "report.html").read_text()
-    assert "Stick and slip in the logs" in page
-    assert "Torque ripple over slip speed" in page
-    assert "sticks and slips below" in page
-    assert read_campaign(campaign).baseline == STEEL.name
+def test_the_commands_say_it_in_a_few_words(found):
+    told = " ".join(chatter_words(found.values()).split())
+    assert "steel-on-steel (new): sticks and slips below" in told
+    assert "rough-on-steel" not in told
+
+
+def test_the_rows_for_machines_hold_no_objects(found):
+    rows = {row["material"]: row for row in stick_slip_rows(found.values())}
+    again = json.loads(json.dumps(rows))
+    assert again[STEEL.name]["onset"]["sweeps"] == 6
+    assert again[ROUGH.name]["onset"] is None
+    assert again[ROUGH.name]["onset_range"][0] == 0.0

@@ -57,6 +57,14 @@ def test_what_a_bench_does_on_purpose_is_left_alone(speed):
     np.testing.assert_array_equal(slip.speed, np.abs(shown))
 
 
+def test_winding_up_and_stopping_are_no_stick():
+    """Still before the first slip and after the last, in between sticking."""
+    inside = (TIME > 5.0) & (TIME < 15.0)
+    slip = find_slip(STEP, noisy(np.where(inside, sticking(5.0), 0.0)), ALL, rest=0.01)
+    assert not slip.stuck[~inside].any()
+    assert slip.stuck[inside].mean() == pytest.approx(0.5, abs=0.05)
+
+
 def test_only_a_pressed_pack_sticks():
     shown = noisy(sticking(5.0))
     assert not find_slip(STEP, shown, ~ALL, rest=0.01).swings.any()

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from rigdata.report.chatter import chatter_section
 from rigdata.report.html import element, render
-from rigdata.report.page import render_report
 from rigdata.report.stick_slip import stick_slip_part
 
 
@@ -26,7 +26,7 @@ def told(report, ripple, *, limit=0.004, **columns):
 
 def test_nothing_is_said_where_nothing_was_measured(full):
     assert stick_slip_part(full) is None
-    assert "Stick and slip in the logs" not in render_report(full)
+    assert "Stick and slip in the logs" not in render(chatter_section(full).markup())
 
 
 def test_quiet_packs_take_one_line_with_the_noise(full):
@@ -55,8 +55,8 @@ def test_stick_slip_has_words_figure_and_table(full):
     assert '<td class="number">17</td>' in text
     assert '<td class="number">12</td>' in text
     assert "cannot be told from lower ones" in text
-    page = render_report(report)
-    assert page.index("Chatter tendency") < page.index("Stick and slip in the logs")
+    section = render(chatter_section(report).markup())
+    assert section.index("Chatter tendency") < section.index("Stick and slip in the logs")
 
 
 def test_a_frequency_beyond_the_frames_is_told_as_a_limit(full):
