@@ -54,7 +54,13 @@ def _scatter_words(fit: FrictionFit) -> Content:
         if found.run is None
         else f"runs of one pack differ by {_spread_words(found.run, found.run_limit)}"
     )
-    return (element("b", f"{fit.group}: "), f"{packs}; {runs}.")
+    pooling = fit.pooling
+    whose = ""
+    if pooling is not None and pooling.used:
+        kinds = joined([WORDS[part.kind] for part in pooling.common])
+        n = counted(len(pooling.tests[0].groups), "group")
+        whose = f" That between {kinds} is taken from {n} together, see below."
+    return (element("b", f"{fit.group}: "), f"{packs}; {runs}.{whose}")
 
 
 def _spread_words(value: float, limit: float | None) -> str:
@@ -119,40 +125,34 @@ def _pooling_words(report: ReportInput) -> Content:
         return heading, paragraph(told)
     first = pooled[0]
     used = any(pooling.used for pooling in pooled)
-    return (
-        heading,
-        paragraph(_choice_words(first, used=used)),
-        table(
-            "May a scatter be the same in all groups? Restricted likelihood ratio with Bartlett's "
-            "correction; with p\N{NO-BREAK SPACE}<\N{NO-BREAK SPACE}0.05 each group keeps its "
-            "own. Few packs show only gross differences: the last column is the ratio of two "
-            "spreads that the test finds four times in five.",
-            (
-                "Spread between",
-                "Groups",
-                "Each alone",
-                "Together",
-                "Degrees of freedom",
-                "p",
-                "Would have seen a ratio of",
-            ),
-            [
-                (
-                    WORDS[test.kind],
-                    str(len(test.groups)),
-                    "; ".join(
-                        f"{name} {_scatter_text(own, None)}"
-                        for name, own in zip(test.groups, test.own, strict=True)
-                    ),
-                    _scatter_text(test.common, None),
-                    significant(test.common_dof, 2),
-                    test.chance.removeprefix("p = "),
-                    significant(test.seen, 2),
-                )
-                for test in first.tests
-            ],
-        ),
+    return heading, paragraph(_choice_words(first, used=used)), _test_table(first)
+
+
+def _test_table(pooling: Pooling) -> Content:
+    """The spread of each group alone, of all together, and what the tests say of them."""
+    tests = pooling.tests
+    rows = [
+        (name, *(_with_dof(test.own[i], test.own_dof[i]) for test in tests))
+        for i, name in enumerate(tests[0].groups)
+    ]
+    return table(
+        "May a scatter be the same in all groups? Spread of each alone and of all together, in "
+        "brackets its degrees of freedom; p of their being equal, by restricted likelihood ratio "
+        "with Bartlett's correction: below 0.05 each group keeps its own. Few packs show only "
+        "gross differences: the last row is the ratio of two spreads that the test finds four "
+        "times in five.",
+        ("Material (state)", *(f"Between {WORDS[test.kind]}" for test in tests)),
+        [
+            *rows,
+            ("all together", *(_with_dof(test.common, test.common_dof) for test in tests)),
+            ("p of being equal", *(test.chance.removeprefix("p = ") for test in tests)),
+            ("ratio that would be found", *(significant(test.seen, 2) for test in tests)),
+        ],
     )
+
+
+def _with_dof(value: float, dof: float) -> str:
+    return f"{_scatter_text(value, None)} ({significant(dof, 2)})"
 
 
 def _choice_words(pooling: Pooling, *, used: bool) -> str:

@@ -279,7 +279,7 @@ def test_scatter_is_told_with_its_limits_and_both_choices(full, page):
     assert "one run of a pack not tested yet" in words
     assert "Each interval rests on the scatter of its own group, which is the rule." in words
     assert "of 2 groups" in words
-    assert "Would have seen a ratio of" in words
+    assert "ratio that would be found" in words
 
 
 def test_a_scatter_of_zero_is_told_in_words(full):

@@ -1,6 +1,6 @@
 """What pooling the scatter of three materials does to the intervals of one of them.
 
-Run as ``python tests/studies/pooled_coverage.py [campaigns]``; 300 campaigns take about
+Run as ``python tests/studies/pooled_coverage.py [campaigns]``; 100 campaigns take about
 three minutes.  The scatter is the same in all three materials, or that of one differs, so
 that pooling is wrong and the test may or may not see it.
 """
@@ -54,7 +54,7 @@ def campaign(seed: int, packs: tuple[int, ...], spreads: tuple[float, ...]) -> d
 
 
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 300
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
     print(f"{count} campaigns a row; shares that hold of 95 % intervals, and half widths")
     for name, (packs, spreads) in CASES.items():
         done = [campaign(seed, packs, spreads) for seed in range(count)]
