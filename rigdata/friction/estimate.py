@@ -5,7 +5,7 @@ take Student's t for the part of a variance that was estimated.  Satterthwaite's
 formula for the whole variance is not enough here: its weights are estimates
 too, so that a spread between three packs that came out small by luck would be
 taken for good knowledge, and the interval would be too short just when it
-should not be (measured: 90 to 93 % instead of 95 % for three packs).  The estimated
+should not be (measured: 92 to 94 % instead of 95 % for three packs).  The estimated
 and the known parts are therefore widened apart and added in quadrature.
 """
 
