@@ -19,8 +19,8 @@ from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
 from rigdata.friction.nesting import numbered
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.robust import choose_law, outlier_notices
 from rigdata.friction.scatter_limits import scatter_of
-from rigdata.friction.selection import rank
 from rigdata.reduction.points import FrictionPoints
 
 LEAST_POINTS = 3
@@ -116,8 +116,9 @@ def fit_group(
     FitError
         When a law is unknown, is for the other kind or lacks its oil, or no law could be fitted.
     """
-    candidates = _candidates(str(points.kind[0]), laws, oil)
-    chosen, ranking = rank(str(group), points, candidates, reference)
+    forms = _candidates(str(points.kind[0]), laws, oil)
+    choice = choose_law(str(group), points, forms, reference)
+    chosen, ranking = choice.chosen, choice.ranking
     assert chosen.fit is not None
     fit = chosen.fit
     conditions = conditions_of(points)
@@ -143,8 +144,12 @@ def fit_group(
         ranking=ranking,
         point=points.point,
         residual=points.mu / fit.curve - 1.0,
-        notices=notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
+        notices=(
+            *notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
+            *outlier_notices(choice, str(group)),
+        ),
         oil=oil,
+        outliers=choice.outliers,
     )
     return _diagnosed(found, fit, points) if np.all(points.kind == "kinetic") else found
 

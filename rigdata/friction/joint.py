@@ -108,10 +108,13 @@ def joint_fit(
     first = _minimise(design, found, spread, where)
     theta = first[0]
     free = design.free & (theta > design.limits[:, 0]) & (theta < design.limits[:, 1])
-    variances, here, _ = restricted_variances(
-        design.linearised(theta, free), spread, tolerance=1e-4, steps=30, held=held
-    )
-    solution = _settle(design, theta, free, variances, held, here, where)
+    try:
+        variances, here, _ = restricted_variances(
+            design.linearised(theta, free), spread, tolerance=1e-4, steps=30, held=held
+        )
+        solution = _settle(design, theta, free, variances, held, here, where)
+    except ValueError as error:
+        raise FitError(f"no fit was found: {error}", where=where) from error
     theta, free = solution.estimate.theta, solution.free
     names = [name for block in blocks for name in block.law.names]
     return JointFit(

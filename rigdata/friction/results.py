@@ -11,6 +11,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
+from rigdata.friction.allowances import Outlier
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Block
 from rigdata.friction.diagnostics.findings import Diagnostics
@@ -186,6 +187,8 @@ class FrictionFit:
     pooling : Pooling, optional
         What pooling the scatter over groups of the campaign does, and whether it was
         done; None where there was nothing to pool with.
+    outliers : tuple of Outlier
+        Points and runs that count less than the others, and how much.
     """
 
     group: Group
@@ -209,6 +212,7 @@ class FrictionFit:
     oil: Oil | None = None
     diagnostics: Diagnostics | None = None
     pooling: Pooling | None = None
+    outliers: tuple[Outlier, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))

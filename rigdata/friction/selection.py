@@ -58,17 +58,23 @@ class Candidate:
     left_out: FloatArray
 
 
-def rank(
+def candidates(
     label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference
+) -> list[Candidate]:
+    """Fit every law; those that cannot be fitted say why."""
+    return [_candidate(label, points, law, reference) for law in laws]
+
+
+def choose(
+    label: str, points: FrictionPoints, found: list[Candidate]
 ) -> tuple[Candidate, tuple[LawScore, ...]]:
-    """Fit every law and return the chosen candidate and the scores of all.
+    """Return the chosen one of some candidates and the scores of all.
 
     Raises
     ------
     FitError
         When no law could be fitted.
     """
-    found = [_candidate(label, points, law, reference) for law in laws]
     usable = [i for i, c in enumerate(found) if c.fit is not None and c.score.identified]
     if not usable:
         usable = [i for i, c in enumerate(found) if c.fit is not None]
