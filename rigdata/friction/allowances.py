@@ -62,7 +62,7 @@ class Outlier:
     def weight(self) -> float:
         """What it counts beside one that is like the others, from 0 to 1."""
         t = abs(self.deviation) / self.u
-        return min(1.0, max((self.cutoff / t) ** _STEEPNESS, t**-2.0))
+        return float(min(1.0, max((self.cutoff / t) ** _STEEPNESS, t**-2.0)))
 
     @property
     def allowance(self) -> float:
@@ -104,6 +104,18 @@ def with_allowances(points: FrictionPoints, outliers: Sequence[Outlier]) -> Fric
     return replace(
         points,
         sources=(*points.sources, *sources),
+        contributions=contributions,
+        condition_shifts=tuple(shifts),
+    )
+
+
+def without_allowances(points: FrictionPoints) -> FrictionPoints:
+    """Return `points` without the allowances of outliers."""
+    kept = [i for i, source in enumerate(points.sources) if source.kind != ALLOWANCE]
+    contributions, *shifts = (matrix[:, kept] for matrix in points.influences)
+    return replace(
+        points,
+        sources=tuple(points.sources[i] for i in kept),
         contributions=contributions,
         condition_shifts=tuple(shifts),
     )

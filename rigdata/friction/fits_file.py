@@ -12,6 +12,7 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
+from rigdata.friction.allowances import Outlier
 from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
@@ -91,6 +92,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "law": fit.law,
         "formula": form.formula,
         "reference": {axis: getattr(fit.reference, axis) for axis in ALL_AXES},
+        "outliers": [outlier.to_dict() for outlier in fit.outliers],
         "oil": None if fit.oil is None else asdict(fit.oil),
         "parameters": [
             {
@@ -184,6 +186,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         ),
         oil=oil,
         pooling=pooling_from_dict(data.get("pooling")),
+        outliers=tuple(map(Outlier.from_dict, data.get("outliers", ()))),
         diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
     )
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.errors import FitError
+from rigdata.friction.allowances import ALLOWANCE
 from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
@@ -72,11 +73,13 @@ class JointFit:
     def pulls(self) -> dict[str, float]:
         """Return the posterior mean of each shared source, in its standard deviations.
 
-        ``C^T V^-1 r``: what the fit takes each source's error to have been.
+        ``C^T V^-1 r``: what the fit takes each source's error to have been.  The
+        allowances of outliers are not among them: they are as large as they must be.
         """
         values = self.model.columns.pull(self.profile.projected[:, None])[:, 0].tolist()
         # Behind the sources stand the effects of packs and runs.
-        return {s.id: value for s, value in zip(self.design.sources, values, strict=False)}
+        pairs = zip(self.design.sources, values, strict=False)
+        return {source.id: value for source, value in pairs if source.kind != ALLOWANCE}
 
 
 def joint_fit(

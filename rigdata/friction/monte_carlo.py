@@ -12,6 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from rigdata.arrays import FloatArray
+from rigdata.friction.allowances import ALLOWANCE
 from rigdata.friction.budget import quantity_of
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.solution import Solution
@@ -93,10 +94,13 @@ def _linear_causes(
 ) -> list[tuple[str, Distribution, FloatArray]]:
     """Return what moves the parameters beside mu of the points, each with its effect (P,)."""
     design, theta, response = solution.design, solution.estimate.theta, solution.response
-    conditions = -design.shift_influence(theta).T @ response.T
+    effects = -design.shift_influence(theta).T @ response.T
+    allowed = np.array([source.kind == ALLOWANCE for source in points.sources], dtype=bool)
+    if allowed.any():  # no reading knows of them
+        effects[allowed] = (design.influence(theta).T @ response.T)[allowed]
     found = [
         (source.id, source.distribution, effect)
-        for source, effect in zip(points.sources, conditions, strict=True)
+        for source, effect in zip(points.sources, effects, strict=True)
     ]
     model, variances = solution.model, solution.estimate.variances.tolist()
     moved = model.by_component(response.T)

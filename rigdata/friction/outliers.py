@@ -32,6 +32,7 @@ FAMILY_RISK = 0.01  # of one false alarm among all clean points, and among all c
 _MOST_POINTS = 0.2  # share of the points; more are no outliers but a law that is wrong
 _MOST_RUNS = 0.25
 _MOST_MISSES = 2  # set sizes in a row that show no outlying runs
+_SUSPECT = 2.5  # standard deviations, on a scale and about a curve that others may have spoiled
 _TURNS = 10
 _BISECTIONS = 40
 _CHI2_MEDIAN = 0.4549364231195724
@@ -243,14 +244,12 @@ def _suspected_points(case: Case, at: Profile, variances: FloatArray) -> IntArra
         for _ in range(_BISECTIONS):
             middle = 0.5 * (low + high)
             low, high = (low, middle) if median(middle) < _CHI2_MEDIAN else (middle, high)
-    limit = cutoff_of(squares.size, case.dof(at, variances, "misfit"))
-    return np.flatnonzero(squares > limit**2 * (known + high * weights))
+    return np.flatnonzero(squares > _SUSPECT**2 * (known + high * weights))
 
 
 def _precision(at: Profile) -> FloatArray:
     """(n,) inverse variance of each point's deletion residual: the diagonal of P."""
-    own = at.inverse_diagonal - np.sum(at.inverse_factors**2, axis=1)
-    precision: FloatArray = np.maximum(own, _LEAST_PRECISION * at.inverse_diagonal)
+    precision: FloatArray = np.maximum(at.precision, _LEAST_PRECISION * at.inverse_diagonal)
     return precision
 
 

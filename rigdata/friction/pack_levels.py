@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray, frozen
+from rigdata.friction.allowances import point_weights
 from rigdata.friction.conditions import at
 from rigdata.friction.results import FrictionFit, Group, fitted_points
 from rigdata.reduction.points import FrictionPoints
@@ -73,14 +74,15 @@ def pack_levels(points: FrictionPoints, fits: Mapping[Group, FrictionFit]) -> Pa
     -------
     PackLevels
         A pack's level is its group's law at the reference condition times the mean
-        of its points over that law.  Contributions of named sources are averaged
-        alike, so that what all packs share stays shared.
+        of its points over that law, outliers by their weight.  Contributions of named
+        sources are averaged alike, so that what all packs share stays shared.
     """
     place = {source.id: i for i, source in enumerate(points.sources)}
     text: dict[str, list[str]] = {name: [] for name in _TEXT}
     hours, mu, u, shared = [], [], [], []
     for group, fit in fits.items():
         own = fitted_points(points, fit)
+        weights = point_weights(own, fit.outliers)
         relative = np.zeros((len(own), len(place)))
         columns = [place[source.id] for source in own.sources]
         relative[:, columns] = own.contributions.toarray() / own.mu[:, None]
@@ -91,10 +93,12 @@ def pack_levels(points: FrictionPoints, fits: Mapping[Group, FrictionFit]) -> Pa
             for key, value in zip(_TEXT, values, strict=True):
                 text[key].append(value)
             hours.append(float(own.service_hours[here[0]]))
-            mu.append(level * (1.0 + float(np.mean(fit.residual[here]))))
-            spread = own.u_random[here] / own.mu[here]
-            u.append(float(np.sqrt(np.sum(spread**2))) / here.size)
-            shared.append(relative[here].mean(axis=0))
+            weight = weights[here]
+            total = float(np.sum(weight))
+            mu.append(level * (1.0 + float(np.sum(weight * fit.residual[here])) / total))
+            spread = weight * own.u_random[here] / own.mu[here]
+            u.append(float(np.sqrt(np.sum(spread**2))) / total)
+            shared.append(np.sum(weight[:, None] * relative[here], axis=0) / total)
     return PackLevels(
         **{name: np.array(values, dtype=np.str_) for name, values in text.items()},
         hours=np.array(hours),

@@ -11,7 +11,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
-from rigdata.friction.allowances import Outlier
+from rigdata.friction.allowances import Outlier, with_allowances
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Block
 from rigdata.friction.diagnostics.findings import Diagnostics
@@ -241,10 +241,14 @@ class FrictionFit:
         return dict(zip(self.form.names, self.theta.tolist(), strict=True))
 
     def block(self, points: FrictionPoints, label: str | None = None) -> Block:
-        """Return `points` with this fit's law, what it holds and scatter found elsewhere."""
+        """Return `points` with this fit's law, what it holds and scatter found elsewhere.
+
+        Outliers among the points have their allowances.
+        """
         held = {name: self.parameters[name] for name in self.not_identified}
         common = self.pooling.common if self.pooling is not None and self.pooling.used else ()
-        return Block(label or str(self.group), points, self.form, held, common)
+        allowed = with_allowances(points, self.outliers)
+        return Block(label or str(self.group), allowed, self.form, held, common)
 
     def predict(self, conditions: Conditions) -> Prediction:
         """Return the coefficient and its intervals at `conditions`.

@@ -159,9 +159,7 @@ def _settled(view: _View, reference: Reference) -> _View:
     return replace(view, trouble="the weights of the outliers did not settle")
 
 
-def _seen_from(
-    fit: JointFit, bare: Block, reference: Reference, known: Sequence[Outlier]
-) -> _View:
+def _seen_from(fit: JointFit, bare: Block, reference: Reference, known: Sequence[Outlier]) -> _View:
     """Return the outliers among `bare` points about the curve of a fit."""
     points, theta = bare.points, fit.estimate.theta
     free = np.diag(fit.estimate.covariance) > 0.0
@@ -170,9 +168,7 @@ def _seen_from(
     runs = np.unique(points.run)
     suspects = np.flatnonzero(np.isin(runs, [o.name for o in known if o.kind == RUN]))
     found = find_outliers(case, suspects)
-    return _View(
-        bare, fit, _named(points, found, runs), _worth(case, found), found.trouble
-    )
+    return _View(bare, fit, _named(points, found, runs), _worth(case, found), found.trouble)
 
 
 def _worth(case: Case, found: Outliers) -> float:
@@ -228,8 +224,10 @@ def outlier_notices(choice: Choice, where: str) -> tuple[Notice, ...]:
     points = [outlier for outlier in choice.outliers if outlier.kind == POINT]
     for run in dict.fromkeys(outlier.run for outlier in points):
         own = [outlier for outlier in points if outlier.run == run]
-        for words in dict.fromkeys(outlier.may_be for outlier in own):
-            found.append(_points_notice([o for o in own if o.may_be == words], where))
+        found += [
+            _points_notice([outlier for outlier in own if outlier.may_be == words], where)
+            for words in dict.fromkeys(outlier.may_be for outlier in own)
+        ]
     if choice.trouble:
         found.append(Notice(Severity.WARNING, where, choice.trouble, "Look at the residuals"))
     return tuple(found)

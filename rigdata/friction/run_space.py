@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rigdata.arrays import FloatArray, IntArray
+from rigdata.arrays import BoolArray, FloatArray, IntArray
 
 _TURNS = 30
 _EXCHANGES = 10
-_STILL = 1e-10  # gain in likelihood of the last step
+_STILL = 1e-14  # gain in likelihood of the last step
 _LEAST_PIVOT = 1e-6
 _COMPARED = 3  # first runs from which sets are grown
 
@@ -52,7 +52,8 @@ class RunSpace:
     def packs(self) -> FloatArray:
         """(r, q) which pack each run belongs to; without columns where none differ."""
         count = int(self.pack_of.max(initial=-1)) + 1 if self.has_packs else 0
-        return (self.pack_of[:, None] == np.arange(count)).astype(float)
+        which: FloatArray = (self.pack_of[:, None] == np.arange(count)).astype(float)
+        return which
 
     def open_gains(self, taken: Sequence[int]) -> FloatArray:
         """(r,) fall of the squared residuals if one more run is shifted; 0 where none may be.
@@ -96,9 +97,7 @@ class RunSpace:
         trace = np.array([np.trace(self.gram), np.trace(within)])
         squares = np.array([self.pull @ self.pull, np.sum((self.pull @ packs) ** 2)])
         mixed = np.sum(across**2)
-        information = 0.5 * np.array(
-            [[np.sum(self.gram**2), mixed], [mixed, np.sum(within**2)]]
-        )
+        information = 0.5 * np.array([[np.sum(self.gram**2), mixed], [mixed, np.sum(within**2)]])
         return 0.5 * (squares - trace), information, trace
 
     def fitted_without(self, runs: Sequence[int]) -> RunSpace:
@@ -142,9 +141,8 @@ class RunSpace:
         a known ratio; what is known from measurement does not shrink.
         """
         which = np.array(runs, dtype=np.int64)
-        explained = self.pull[which] @ np.linalg.solve(
-            self.gram[np.ix_(which, which)], self.pull[which]
-        )
+        inner = self.gram[np.ix_(which, which)]
+        explained = float(self.pull[which] @ np.linalg.solve(inner, self.pull[which]))
         if dof <= max(explained, which.size):
             return np.inf
         ratio = (dof - explained) / (dof - which.size)
@@ -161,12 +159,12 @@ class RunSpace:
         found = dict.fromkeys(self._exchanged(start, size) for start in starts)
         return [members for members in found if len(members) == size]
 
-    def _best_pair(self, open_: FloatArray) -> tuple[int, int]:
+    def _best_pair(self, open_: BoolArray) -> tuple[int, int]:
         """Return the two runs that explain most together: neither may stand out alone."""
         gram, own, pull = self.gram, np.diag(self.gram), self.pull
         determinant = np.outer(own, own) - gram**2
         both = np.outer(pull**2, own) + np.outer(own, pull**2) - 2.0 * np.outer(pull, pull) * gram
-        good = np.outer(open_, open_) & (determinant > _LEAST_PIVOT * np.outer(own, own))
+        good = open_[:, None] & open_ & (determinant > _LEAST_PIVOT * np.outer(own, own))
         room = np.bincount(self.pack_of) // 2
         same = self.pack_of[:, None] == self.pack_of
         good &= ~(same & (room[self.pack_of] < 2))

@@ -14,6 +14,7 @@ import numpy as np
 from scipy import sparse
 
 from rigdata.arrays import BoolArray, TextArray
+from rigdata.friction.allowances import without_allowances
 from rigdata.friction.budget import interval_of, quantity_of
 from rigdata.friction.causes import MISFIT, PACKS, RANDOM, RUNS, Budget, kind_words
 from rigdata.friction.conditions import Conditions
@@ -259,10 +260,10 @@ def _copy(
     """Return some points as if tested anew, with errors of their own where those are theirs alone.
 
     Sources that other points share too stay shared, and so do those whose scope is
-    not in `reach`.
+    not in `reach`.  No outlier is tested anew.
     """
     elsewhere = {source.id for source in points.select(~mask).sources}
-    own = points.select(mask)
+    own = without_allowances(points.select(mask))
     sources = tuple(
         replace(source, id=source.id + end)
         if source.scope in reach and source.id not in elsewhere

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy import sparse
@@ -96,6 +96,15 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
             }
             contributions += [{name: v[k] for name, v in named.items()} for k in range(n)]
     return _points(truth, columns, contributions)
+
+
+def spoiled(points: FrictionPoints, which: np.ndarray, factor: float) -> FrictionPoints:
+    """The same points with some coefficients off by a factor, and nothing told of it."""
+    scale = np.where(which, factor, 1.0)
+    told = sparse.csr_array(points.contributions.multiply(scale[:, None]))
+    return replace(
+        points, mu=points.mu * scale, u_random=points.u_random * scale, contributions=told
+    )
 
 
 def _random_sizes(truth: Truth, rng: np.random.Generator) -> Iterator[int]:
