@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from friction_points import REFERENCE, Truth, drawn, spoiled
+from scipy import sparse
 
+from rigdata.friction.columns import columns_of
 from rigdata.friction.design import Block
 from rigdata.friction.joint import joint_fit
 from rigdata.friction.laws.registry import law
@@ -24,15 +26,16 @@ def line(rng, n=40, noise=0.02):
 
 def case_of_line(x, y):
     design, curve = np.stack([np.ones_like(x), x], axis=1), np.full(x.size, 0.1)
+    one = np.zeros(x.size, dtype=int)
     model = MixedModel(
         residual=y,
         design=design,
         diagonal=np.full(x.size, 1e-14),
-        shared=np.zeros((x.size, 0)),
+        columns=columns_of(sparse.csr_array((x.size, 0)), one[:0], one, one),
         components=(Component("misfit", weights=curve**2),),
     )
     variances, at, _ = restricted_variances(model, np.array([1e-4]))
-    return Case(model, variances, curve, np.arange(x.size), np.zeros(x.size, dtype=int)), at
+    return Case(model, variances, curve, np.arange(x.size), one), at
 
 
 def case_of(points, name="log-speed"):
