@@ -118,7 +118,7 @@ def _law_row(score: LawScore, rise: str) -> list[str]:
     loss, u = score.left_out_loss, score.left_out_loss_u
     told = "-" if loss is None or u is None else f"{_short(-loss)} +- {_short(u)}"
     best = "best" if loss == 0.0 else told
-    return [f"  {score.law}", str(score.n_parameters), rise, best, score.reason]
+    return [f"  {score.law}", str(score.n_parameters or "-"), rise, best, score.reason]
 
 
 def _short(value: float) -> str:

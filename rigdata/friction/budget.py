@@ -9,7 +9,16 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.errors import ResultError
-from rigdata.friction.causes import RANDOM, SCATTER, Budget, Cause, Share, kind_words, ranked_budget
+from rigdata.friction.causes import (
+    RANDOM,
+    SCATTER,
+    SHAPE,
+    Budget,
+    Cause,
+    Share,
+    kind_words,
+    ranked_budget,
+)
 from rigdata.friction.conditions import Conditions, at
 from rigdata.friction.design import assemble
 from rigdata.friction.estimate import kind_of
@@ -98,7 +107,8 @@ def fit_solution(points: FrictionPoints, fit: FrictionFit) -> Solution:
     block = fit.block(own, label)
     free = np.diag(fit.covariance) > 0.0  # less those on a bound
     design = assemble([block], fit.reference)
-    return solution_at(design, fit.theta, free, fit.estimate.variances)
+    found = fit.estimate.every_variance
+    return solution_at(design, fit.theta, free, np.array([found[name] for name in design.unknown]))
 
 
 def joint_solution(joint: JointFit) -> Solution:
@@ -202,7 +212,12 @@ def _solution_causes(solution: Solution, gradient: FloatArray) -> Iterator[Cause
         if variance > 0.0:
             effect = float(np.sqrt(variance) * np.linalg.norm(own))
             yield Cause(f"{kind}, {label}", kind, scope, label, effect, max(dof, 1.0))
-    noise = weights * design.u_random
+    points, prior = np.split(weights, [design.mu.size])
+    shapes = prior * np.sqrt(model.diagonal[design.mu.size :])
+    for i, name in enumerate(estimate.smooths):
+        effect = float(np.linalg.norm(shapes[design.prior.smooth == i]))
+        yield Cause(name, SHAPE, Scope.POINT, name, effect, math.inf)
+    noise = points * design.u_random
     dofs = np.concatenate([random_dof(block.points) for block in design.blocks])
     freedom = float(welch_satterthwaite(noise, dofs))
     size = float(np.sqrt(np.sum(noise**2)))

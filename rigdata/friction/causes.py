@@ -14,6 +14,7 @@ PACKS = "scatter between packs"
 RUNS = "scatter between runs"
 MISFIT = "scatter between points"
 RANDOM = "noise of the readings"
+SHAPE = "shape of the surface"
 SCATTER = {"pack": (PACKS, Scope.PACK), "run": (RUNS, Scope.RUN), "misfit": (MISFIT, Scope.POINT)}
 
 
@@ -24,7 +25,7 @@ class Share:
     Attributes
     ----------
     cause : str
-        Kind of source, or one of the scatters.
+        Kind of source, one of the scatters, the noise, or how a surface may bend.
     u : float
         Standard uncertainty of the number from this cause alone.
     share : float
@@ -52,7 +53,7 @@ class Cause:
         What it is, in the words of a test engineer.
     effect : float
         Change of the number for one standard deviation, in its unit; with the
-        sign of a named source, positive for scatter and noise.
+        sign of a named source, positive for all else.
     dof : float
         Degrees of freedom of its standard uncertainty.
     """
@@ -67,7 +68,7 @@ class Cause:
     @property
     def is_source(self) -> bool:
         """Whether it is a named source, so that the sign of its effect means something."""
-        return self.kind not in (PACKS, RUNS, MISFIT, RANDOM)
+        return self.kind not in (PACKS, RUNS, MISFIT, RANDOM, SHAPE)
 
 
 @dataclass(frozen=True)

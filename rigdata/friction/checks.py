@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from rigdata.errors import Notice, Severity
+from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.conditions import (
     ALL_AXES,
     DWELL,
@@ -18,6 +19,7 @@ from rigdata.friction.conditions import (
     shown_axes,
 )
 from rigdata.friction.joint import JointFit
+from rigdata.friction.laws.registry import SURFACE
 from rigdata.friction.mixed_model import profile
 from rigdata.friction.results import LawScore
 from rigdata.friction.selection import Candidate
@@ -57,7 +59,7 @@ def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
         x = (x - x.mean()) / x.std()
         statistics = [0.0]
         for power in (1, 2):
-            column = fit.curve * x**power
+            column = fit.design.prior.below(fit.curve * x**power)
             before = float(np.sum(column**2 * at.inverse_diagonal))
             left = float(column @ at.project(column[:, None])[:, 0])
             if left > _LEAST_NEW * before:
@@ -83,21 +85,15 @@ def notices_of(
     conditions: Conditions,
     n_packs: int,
     pulls: Mapping[str, float],
-    trend: Mapping[str, float],
+    adequacy: Adequacy | None,
 ) -> tuple[Notice, ...]:
     """Return everything the user must know about the fit of a group."""
     return (
         *_on_packs(where, n_packs),
         *_on_parameters(chosen, ranking, where, conditions),
-        *fit_notices(where, pulls, trend),
+        *pull_notices(where, pulls),
+        *_on_adequacy(chosen, ranking, where, adequacy),
     )
-
-
-def fit_notices(
-    where: str, pulls: Mapping[str, float], trend: Mapping[str, float]
-) -> tuple[Notice, ...]:
-    """Return the notices that depend on the fit itself, not on what was tested."""
-    return (*_on_pulls(where, pulls), *_on_trend(where, trend))
 
 
 def _on_packs(where: str, n_packs: int) -> list[Notice]:
@@ -170,7 +166,8 @@ def _on_parameters(
     return found
 
 
-def _on_pulls(where: str, pulls: Mapping[str, float]) -> list[Notice]:
+def pull_notices(where: str, pulls: Mapping[str, float]) -> list[Notice]:
+    """Return the notices of sources that the fit moved far."""
     return [
         Notice(
             Severity.WARNING,
@@ -183,14 +180,28 @@ def _on_pulls(where: str, pulls: Mapping[str, float]) -> list[Notice]:
     ]
 
 
-def _on_trend(where: str, trend: Mapping[str, float]) -> list[Notice]:
+def _on_adequacy(
+    chosen: Candidate, ranking: Sequence[LawScore], where: str, adequacy: Adequacy | None
+) -> list[Notice]:
+    """Say that the law, or every formula, misses the points."""
+    if adequacy is None or not adequacy.flagged:
+        return []
+    if chosen.law.smooths:
+        words = (
+            f"every formula misses the points, so a smooth surface is taken. The best of them is "
+            f"the {adequacy.law} law: {adequacy.words}"
+        )
+        do = "Use the surface within the tested range only; look there for what the formulas lack"
+        return [Notice(Severity.WARNING, where, words, do)]
+    tried = any(score.law == SURFACE for score in ranking)
     return [
         Notice(
             Severity.WARNING,
             where,
-            f"residuals keep a trend along {_WORDS[axis]} ({value:+.1f} standard deviations)",
-            "Look at the residuals: the law does not follow these points everywhere",
+            f"the {adequacy.law} law misses the points by more than chance: {adequacy.words}",
+            "Look at the points there and at what sets their runs apart: a smooth surface "
+            "through them predicts no better"
+            if tried
+            else "Look at the points there, or let all laws be tried",
         )
-        for axis, value in trend.items()
-        if abs(value) > LARGE_TREND
     ]

@@ -27,6 +27,7 @@ from rigdata.friction.influences import Influences, influences_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.mixed_model import Component, MixedModel
 from rigdata.friction.nesting import numbered, rows_of
+from rigdata.friction.prior import STIFF, Prior, prior_of
 from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.uncertainty.sources import Effect, Source
 
@@ -78,6 +79,11 @@ class Block:
         """(p,) whether each parameter is fitted."""
         return np.array([name not in self.held for name in self.law.names])
 
+    @property
+    def n_parameters(self) -> int:
+        """How many parameters are fitted, less those of smooths."""
+        return len(set(self.law.names) - self.law.drawn - set(self.held))
+
 
 @dataclass(frozen=True, eq=False)
 class Design:
@@ -101,10 +107,13 @@ class Design:
     every_source : tuple of m Source
         All sources of the points.
     influences : Influences
-        What these do to the points, and the effects of packs and runs.
+        What these do to the points, and the effects of packs and runs; nothing to the
+        rows of the prior.
     effects : tuple of Component
         Scatter components on a curve of 1, packs of all blocks first, then runs,
         then points; one of several blocks where they have it in common.
+    prior : Prior
+        Rows below the points, for the parameters of smooths: q in all.
     """
 
     blocks: tuple[Block, ...]
@@ -118,6 +127,12 @@ class Design:
     every_source: tuple[Source, ...]
     influences: Influences
     effects: tuple[Component, ...]
+    prior: Prior
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Names of the variances to be found: those of the effects, then those of smooths."""
+        return (*(effect.name for effect in self.effects), *self.prior.names)
 
     @property
     def known(self) -> dict[str, CommonScatter]:
@@ -147,18 +162,27 @@ class Design:
             matrix[rows, part] = block.law.jacobian(block.conditions, theta[part], self.reference)
         return matrix
 
+    def residual(self, theta: FloatArray) -> FloatArray:
+        """Return ``mu - curve`` at every point, and below them the rows of the prior, (n + q,)."""
+        return np.concatenate([self.mu - self.fitted(theta), self.prior.residual(theta)])
+
+    def tangent(self, theta: FloatArray) -> FloatArray:
+        """Return the derivatives of what `residual` is held against, (n + q, P)."""
+        return np.concatenate([self.jacobian(theta), self.prior.design(theta.size)])
+
     def influence(self, theta: FloatArray) -> sparse.csr_array:
-        """Return how each source moves ``mu - curve`` at every point, (n, m), for one sd."""
-        total = self.influences.matrix(self.fitted(theta)) - self.shift_influence(theta)
+        """Return how each source moves ``mu - curve`` in every row, (n + q, m), for one sd."""
+        curve = self.prior.below(self.fitted(theta), 1.0)
+        total = self.influences.matrix(curve) - self.shift_influence(theta)
         return sparse.csr_array(total)
 
     def shift_influence(self, theta: FloatArray) -> sparse.csr_array:
-        """Return how each source moves the curve at the stated conditions, (n, m), for one sd."""
+        """Return how each source moves the curve at its conditions, (n + q, m), for one sd."""
         return self.influences.shift_matrix(self._slopes(theta))
 
     def _slopes(self, theta: FloatArray) -> FloatArray:
-        """Return the derivatives of the curve by ln v, T and ln p at every point, (3, n)."""
-        slopes = np.zeros((len(_MOVED), self.mu.size))
+        """Return the derivatives of the curve by ln v, T and ln p in every row, (3, n + q)."""
+        slopes = np.zeros((len(_MOVED), self.mu.size + len(self.prior)))
         if not self.influences.has_shifts:
             return slopes
         for block, rows, part in zip(self.blocks, self.rows, self.columns, strict=True):
@@ -168,14 +192,22 @@ class Design:
         return slopes
 
     def linearised(self, theta: FloatArray, free: BoolArray) -> MixedModel:
-        """Return the problem linearised at `theta`, its errors scaled to the curve there."""
-        curve, slopes = self.fitted(theta), self._slopes(theta)
+        """Return the problem linearised at `theta`, its errors scaled to the curve there.
+
+        Its n + q rows are the points, then those of the prior; its components are in the
+        order of `unknown`.
+        """
+        curve, slopes = self.prior.below(self.fitted(theta), 1.0), self._slopes(theta)
+        known = self.prior.below(self.u_random**2, STIFF)
         return MixedModel(
-            residual=self.mu - curve,
-            design=self.jacobian(theta)[:, free],
-            diagonal=self.u_random**2 + self.influences.singles.variance(curve, slopes),
+            residual=self.residual(theta),
+            design=self.tangent(theta)[:, free],
+            diagonal=known + self.influences.singles.variance(curve, slopes),
             columns=self.influences.columns(curve, slopes),
-            components=tuple(effect.scaled(curve) for effect in self.effects),
+            components=(
+                *(effect.scaled(curve) for effect in self.effects),
+                *self.prior.components(self.mu.size),
+            ),
         )
 
 
@@ -200,14 +232,16 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
     points = parts[0] if len(parts) == 1 else concatenate(parts)
     rows = _slices([len(block.points) for block in blocks])
     columns = _slices([len(block.law.parameters) for block in blocks])
-    effects = _all_effects(blocks, rows, len(points))
+    prior = prior_of([block.law for block in blocks], [block.free for block in blocks])
+    effects = _all_effects(blocks, rows, len(points) + len(prior))
     parameters = [p for block in blocks for p in block.law.parameters]
+    number = [numbered(names)[0] for names in (points.pack, points.run)]
     influences = influences_of(
-        rows_of(numbered(points.pack)[0], numbered(points.run)[0]),
-        points.mu,
-        points.contributions,
+        rows_of(*(prior.below(each, -1) for each in number)),  # its rows are a run of their own
+        prior.below(points.mu, 1.0),
+        prior.nothing_below(points.contributions),
         np.array([s.effect is Effect.PROPORTIONAL for s in points.sources], dtype=bool),
-        points.condition_shifts or (),
+        [prior.nothing_below(shift) for shift in points.condition_shifts or ()],
         [own for _, own in effects if own is not None],
     )
     return Design(
@@ -222,6 +256,7 @@ def assemble(blocks: Sequence[Block], reference: ReferenceCondition) -> Design:
         every_source=points.sources,
         influences=influences,
         effects=tuple(component for component, _ in effects),
+        prior=prior,
     )
 
 
@@ -247,7 +282,7 @@ def _all_effects(
             effects.setdefault(name("pack"), []).append(_members(pack, n_packs, part, n))
         if n_points > n_runs > n_packs:
             effects.setdefault(name("run"), []).append(_members(run, n_runs, part, n))
-        if n_points > max(n_packs, int(np.sum(block.free)) + 1):
+        if n_points > max(n_packs, block.n_parameters + 1):
             weights.setdefault(name("misfit"), np.zeros(n))[part] = 1.0
     order = sorted(effects, key=lambda kind: LEVELS.index(kind_of(kind)))
     joined = (sparse.csr_array(sparse.hstack(effects[kind])) for kind in order)

@@ -11,7 +11,7 @@ and the known parts are therefore widened apart and added in quadrature.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -30,6 +30,7 @@ _ARRAYS = (
     "estimated",
     "dof",
     "nesting",
+    "smoothing",
 )
 
 
@@ -60,6 +61,11 @@ class Estimate:
         Degrees of freedom of that estimate, such as packs less 1.
     nesting : (c, c) float
         ``slopes @ nesting`` are derivatives with respect to the mean squares.
+    smooths : tuple of s str
+        Names of the smooths of a surface; none for a formula.
+    smoothing : (s,) float
+        What their parameters may vary by, as variances found with the others; they
+        count as known in all of the above.
     """
 
     theta: FloatArray
@@ -71,6 +77,14 @@ class Estimate:
     estimated: FloatArray
     dof: FloatArray
     nesting: FloatArray
+    smooths: tuple[str, ...] = ()
+    smoothing: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def every_variance(self) -> dict[str, float]:
+        """Every variance that was found, by name."""
+        names = (*self.components, *self.smooths)
+        return dict(zip(names, [*self.variances.tolist(), *self.smoothing.tolist()], strict=True))
 
     def __post_init__(self) -> None:
         for name in _ARRAYS:
@@ -78,13 +92,13 @@ class Estimate:
 
     def variance(self, gradient: FloatArray) -> FloatArray:
         """Return the variance of quantities with this `gradient` (k, p), as (k,)."""
-        value: FloatArray = np.einsum("kp,pq,kq->k", gradient, self.covariance, gradient)
+        value: FloatArray = np.sum((gradient @ self.covariance) * gradient, axis=1)
         return value
 
     def slopes(self, gradient: FloatArray) -> FloatArray:
         """Return how `variance` moves with each component, (k, c)."""
-        value: FloatArray = np.einsum("kp,cpq,kq->kc", gradient, self.sensitivity, gradient)
-        return value
+        each = [np.sum((gradient @ own) * gradient, axis=1) for own in self.sensitivity]
+        return np.reshape(np.array(each), (len(each), len(gradient))).T
 
     def half_width(
         self, gradient: FloatArray, extra: FloatArray | None = None, level: float = 0.95

@@ -10,16 +10,16 @@ import numpy as np
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.checks import chi_squares, notices_of, residual_trend
+from rigdata.friction.choice import choose_law
 from rigdata.friction.design import conditions_of
 from rigdata.friction.diagnostics.diagnose import diagnose, diagnostic_notices
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
-from rigdata.friction.laws.base import Law
-from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
+from rigdata.friction.laws.knots import knots_of
 from rigdata.friction.nesting import numbered
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
-from rigdata.friction.robust import choose_law, outlier_notices
+from rigdata.friction.robust import outlier_notices
 from rigdata.friction.scatter_limits import scatter_of
 from rigdata.reduction.points import FrictionPoints
 
@@ -43,7 +43,8 @@ def fit_campaign(
     reference : Reference
         Condition that the parameters refer to.
     laws : sequence of str, optional
-        Names of the laws to choose from; all by default.
+        Names of the laws to choose from, ``surface`` where it may be the last resort;
+        all by default.
     oil : Oil, optional
         Oil that the packs ran in, for the laws that need its viscosity.
     pool_scatter : bool
@@ -116,9 +117,8 @@ def fit_group(
     FitError
         When a law is unknown, is for the other kind or lacks its oil, or no law could be fitted.
     """
-    forms = _candidates(str(points.kind[0]), laws, oil)
-    choice = choose_law(str(group), points, forms, reference)
-    chosen, ranking = choice.chosen, choice.ranking
+    choice = choose_law(str(group), points, reference, laws, oil)
+    ranking, adequacy, chosen = choice.ranking, choice.adequacy, choice.ranking.chosen
     assert chosen.fit is not None
     fit = chosen.fit
     conditions = conditions_of(points)
@@ -141,14 +141,16 @@ def fit_group(
         chi2_measurement=chi2_measurement,
         pulls=pulls,
         residual_trend=trend,
-        ranking=ranking,
+        ranking=ranking.scores,
         point=points.point,
         residual=points.mu / fit.curve - 1.0,
         notices=(
-            *notices_of(chosen, ranking, str(group), conditions, n_packs, pulls, trend),
-            *outlier_notices(choice, str(group)),
+            *notices_of(chosen, ranking.scores, str(group), conditions, n_packs, pulls, adequacy),
+            *outlier_notices(choice.outliers, choice.trouble, str(group)),
         ),
         oil=oil,
+        knots=knots_of(conditions) if chosen.law.smooths else None,
+        adequacy=adequacy,
         outliers=choice.outliers,
     )
     return _diagnosed(found, fit, points) if np.all(points.kind == "kinetic") else found
@@ -158,15 +160,3 @@ def _diagnosed(fit: FrictionFit, joint: JointFit, points: FrictionPoints) -> Fri
     diagnostics = diagnose(fit, joint, points)
     told = diagnostic_notices(diagnostics, str(fit.group))
     return replace(fit, diagnostics=diagnostics, notices=(*fit.notices, *told))
-
-
-def _candidates(kind: str, names: Sequence[str] | None, oil: Oil | None) -> list[Law]:
-    """Return the laws to choose from, all for points of `kind` by default."""
-    offered = STATIC_LAWS if kind == "static" else laws_for(oil)
-    wanted = {name: law(name, oil) for name in names or offered}
-    for name in wanted:
-        if name not in offered:
-            raise FitError(
-                f"the {name} law is not for {kind} points", expected="one of " + ", ".join(offered)
-            )
-    return list(wanted.values())

@@ -12,11 +12,13 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
+from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.allowances import Outlier
 from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
+from rigdata.friction.laws.knots import Knots
 from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
@@ -94,6 +96,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "reference": {axis: getattr(fit.reference, axis) for axis in ALL_AXES},
         "outliers": [outlier.to_dict() for outlier in fit.outliers],
         "oil": None if fit.oil is None else asdict(fit.oil),
+        "knots": None if fit.knots is None else asdict(fit.knots),
         "parameters": [
             {
                 "name": parameter.name,
@@ -123,6 +126,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
             }
             for i, name in enumerate(estimate.components)
         ],
+        "smooths": dict(zip(estimate.smooths, estimate.smoothing.tolist(), strict=True)),
         "envelope": fit.envelope.to_dict(),
         "n_points": fit.n_points,
         "n_packs": fit.n_packs,
@@ -131,6 +135,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "chi2_measurement": _finite(fit.chi2_measurement),
         "pulls": dict(fit.pulls),
         "residual_trend": dict(fit.residual_trend),
+        "adequacy": None if fit.adequacy is None else asdict(fit.adequacy),
         "ranking": [asdict(score) for score in fit.ranking],
         "points": fit.point.tolist(),
         "residuals": fit.residual.tolist(),
@@ -144,8 +149,9 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
 
 def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
     oil = Oil(**data["oil"]) if data.get("oil") else None
+    knots = Knots(**{a: tuple(v) for a, v in data["knots"].items()}) if data.get("knots") else None
     by_name = {entry["name"]: entry["value"] for entry in data["parameters"]}
-    theta = np.array([by_name[name] for name in law(data["law"], oil).names])
+    theta = np.array([by_name[name] for name in law(data["law"], oil, knots).names])
     components, size = data["components"], theta.size
     estimate = Estimate(
         theta=theta,
@@ -162,6 +168,8 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
             np.array([entry["nesting"] for entry in components], dtype=float),
             (len(components), len(components)),
         ),
+        smooths=tuple(data.get("smooths", ())),
+        smoothing=np.array(list(data.get("smooths", {}).values()), dtype=float),
     )
     return FrictionFit(
         group=Group(data["material"], data["state"]),
@@ -188,6 +196,8 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         pooling=pooling_from_dict(data.get("pooling")),
         outliers=tuple(map(Outlier.from_dict, data.get("outliers", ()))),
         diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
+        knots=knots,
+        adequacy=Adequacy(**tested) if (tested := data.get("adequacy")) else None,
     )
 
 

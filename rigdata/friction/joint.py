@@ -30,6 +30,7 @@ _FEW_POINTS = 300
 _TURNS = 200
 _LEAST_DAMPING = 0.05
 _STILL = 1e-18  # squared steps in standard deviations, and gain in log likelihood
+_STILL_SMOOTH = 1e-11  # the same with smooths, where a stiff one leaves fewer digits
 _ROUNDING, _LITTLE_GAIN = 1e-13, 1e-6  # what counts where rounding allows no better
 
 
@@ -70,6 +71,29 @@ class JointFit:
             return None
         return float(self.estimate.variances[self.estimate.components.index(effect)])
 
+    @property
+    def effective_parameters(self) -> float:
+        """Parameters fitted, where one of a smooth counts as far as the points determine it.
+
+        ``tr((X^T V^-1 X + S)^-1 X^T V^-1 X)`` with `S` the precision that the prior gives.
+        """
+        prior, n = self.design.prior, self.curve.size
+        spread = np.diag(self.estimate.covariance)
+        drawn = spread[prior.columns] / self.model.diagonal[n:]
+        return float(np.count_nonzero(spread) - np.sum(drawn))
+
+    @property
+    def likelihood(self) -> float:
+        """Log density of the points at the fitted parameters.
+
+        Of a surface it is conditional on the bends, and goes with `effective_parameters`
+        (F. Vaida and S. Blanchard, Biometrika 92 (2005) 351).
+        """
+        n = self.curve.size
+        bends, variances = self.model.residual[n:], self.model.diagonal[n:]
+        prior = -0.5 * np.sum(bends**2 / variances + np.log(2.0 * np.pi * variances))
+        return self.profile.full - float(prior)
+
     def pulls(self) -> dict[str, float]:
         """Return the posterior mean of each shared source, in its standard deviations.
 
@@ -106,7 +130,7 @@ def joint_fit(
     design = assemble(blocks, reference)
     found = [np.asarray(s, dtype=np.float64) for s in starts or _starts(design)]
     where = ", ".join(f"{block.law.name} law for {block.label}" for block in blocks)
-    held = np.array([effect.name in design.known for effect in design.effects], dtype=bool)
+    held = np.array([name in design.known for name in design.unknown], dtype=bool)
     spread = _start_variances(design, found[0])
     first = _minimise(design, found, spread, where)
     theta = first[0]
@@ -148,9 +172,9 @@ def _starts(design: Design) -> list[FloatArray]:
 def _start_variances(design: Design, theta: FloatArray) -> FloatArray:
     """Return what is known of each scatter, or equal shares of the spread about the start curve."""
     spread = float(np.mean((design.mu / design.fitted(theta) - 1.0) ** 2))
-    share = max(spread, _LEAST_START_VARIANCE) / max(1, len(design.effects))
+    share = max(spread, _LEAST_START_VARIANCE) / max(1, len(design.unknown))
     known = {name: part.variance for name, part in design.known.items()}
-    return np.array([known.get(effect.name, share) for effect in design.effects], dtype=np.float64)
+    return np.array([known.get(name, share) for name in design.unknown], dtype=np.float64)
 
 
 def _minimise(
@@ -215,11 +239,11 @@ class _Whitened:
 
     def residual(self, values: FloatArray) -> FloatArray:
         """Return the whitened residuals."""
-        return self._whiten(self._design.fitted(self.placed(values)) - self._design.mu)
+        return self._whiten(-self._design.residual(self.placed(values)))
 
     def jacobian(self, values: FloatArray) -> FloatArray:
         """Return their derivatives."""
-        slopes = self._design.jacobian(self.placed(values))
+        slopes = self._design.tangent(self.placed(values))
         return self._whiten(slopes[:, self._design.free])
 
 
@@ -249,18 +273,25 @@ def _settle(
 ) -> Solution:
     """Move parameters and variances, less those `held`, until both stand still.
 
-    `here` is the likelihood at the start.
+    `here` is the likelihood at the start.  Where there are smooths the variances go all
+    the way at each turn: the smoothing of a curve that hardly bends is hardly known, and
+    would swing with each small step of the parameters.
     """
     low, high = design.limits.T
-    damping, last = 1.0, np.zeros(theta.size)
+    damping, last, smooth = 1.0, np.zeros(theta.size), len(design.prior) > 0
+    still = _STILL_SMOOTH if smooth else _STILL
     for _ in range(_TURNS):
         if here is None:
             break
+        if smooth:
+            variances, here, _ = restricted_variances(
+                here.model, variances, tolerance=still, held=held
+            )
         towards = np.linalg.solve(here.covariance, here.step)
         size = float(here.step @ towards)
-        target, gain = scoring_step(here, variances, held)
+        target, gain = (variances, 0.0) if smooth else scoring_step(here, variances, held)
         rounding = bool(np.all(np.abs(here.step) <= _ROUNDING * np.abs(theta[free])))
-        if (size <= _STILL and gain <= _STILL) or (rounding and gain <= _LITTLE_GAIN):
+        if (size <= still and gain <= still) or (rounding and gain <= _LITTLE_GAIN):
             return solution_of(design, theta, free, variances, here)
         damping = _damping(damping, last[free], here)
         theta, last = theta.copy(), np.zeros(theta.size)

@@ -39,10 +39,13 @@ class Component:
     weights : (n,) array or None
         ``V_i = diag(weights)``; None where ``V_i = F F^T`` with F the columns of Z
         that it owns.
+    prior : bool
+        Whether it is what the parameters of a smooth may vary by, and no scatter.
     """
 
     name: str
     weights: FloatArray | None = None
+    prior: bool = False
 
     def scaled(self, curve: FloatArray) -> Component:
         """Return the component of effects that are relative to `curve` (n,)."""

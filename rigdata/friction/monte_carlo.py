@@ -103,6 +103,9 @@ def _linear_causes(
         for source, effect in zip(points.sources, effects, strict=True)
     ]
     model, variances = solution.model, solution.estimate.variances.tolist()
+    n = design.mu.size
+    bends = response[:, n:] * np.sqrt(model.diagonal[n:])
+    found += [(f"bend:{i}", Distribution.NORMAL, effect) for i, effect in enumerate(bends.T)]
     moved = model.by_component(response.T)
     for component, own, variance in zip(model.components, moved, variances, strict=True):
         found += [

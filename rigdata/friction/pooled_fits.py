@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from rigdata.errors import FitError, Notice, Severity
-from rigdata.friction.checks import chi_squares, fit_notices, residual_trend
+from rigdata.friction.checks import chi_squares, pull_notices, residual_trend
 from rigdata.friction.conditions import at
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.pooling import Pooling, Quoted, alike, pool
@@ -94,8 +94,8 @@ def _refitted(fit: FrictionFit, points: FrictionPoints, joint: JointFit) -> Fric
     conditions = joint.design.blocks[0].conditions
     pulls, trend = joint.pulls(), residual_trend(joint, conditions)
     chi2, chi2_measurement = chi_squares(joint)
-    before = fit_notices(str(fit.group), fit.pulls, fit.residual_trend)
-    now = fit_notices(str(fit.group), pulls, trend)
+    before = pull_notices(str(fit.group), fit.pulls)
+    now = pull_notices(str(fit.group), pulls)
     return replace(
         fit,
         estimate=joint.estimate,

@@ -289,11 +289,11 @@ def _maximum(
 
 
 def _start(design: Design, estimates: Sequence[Estimate]) -> FloatArray:
-    """Return each group's own variance, or the mean of those of a common one."""
+    """Return each group's own variances, or the mean of those of a common one."""
     found = []
     for effect in design.effects:
         kind, _, number = effect.name.partition(" ")
         among = [estimates[int(number)]] if number else estimates
         own = [e.variances[e.components.index(kind)] for e in among]
         found.append(float(np.mean(own)))
-    return np.array(found)
+    return np.concatenate([found, *(estimate.smoothing for estimate in estimates)])

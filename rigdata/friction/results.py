@@ -11,6 +11,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray, TextArray, frozen
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
+from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.allowances import Outlier, with_allowances
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Block
@@ -18,6 +19,7 @@ from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.base import Law
+from rigdata.friction.laws.knots import Knots
 from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import Pooling
 from rigdata.reduction.points import FrictionPoints
@@ -187,6 +189,11 @@ class FrictionFit:
     pooling : Pooling, optional
         What pooling the scatter over groups of the campaign does, and whether it was
         done; None where there was nothing to pool with.
+    knots : Knots, optional
+        Values tested between which a surface bends; None for a formula.
+    adequacy : Adequacy, optional
+        Whether the best formula misses the points by more than chance: the law, or
+        where that is a surface the reason why.  None where nothing could be tested.
     outliers : tuple of Outlier
         Points and runs that count less than the others, and how much.
     """
@@ -212,6 +219,8 @@ class FrictionFit:
     oil: Oil | None = None
     diagnostics: Diagnostics | None = None
     pooling: Pooling | None = None
+    knots: Knots | None = None
+    adequacy: Adequacy | None = None
     outliers: tuple[Outlier, ...] = ()
 
     def __post_init__(self) -> None:
@@ -223,7 +232,7 @@ class FrictionFit:
     @property
     def form(self) -> Law:
         """The chosen law itself."""
-        return law(self.law, self.oil)
+        return law(self.law, self.oil, self.knots)
 
     @property
     def theta(self) -> FloatArray:
@@ -234,6 +243,15 @@ class FrictionFit:
     def covariance(self) -> FloatArray:
         """(p, p) covariance of the parameters; zero where one was held."""
         return self.estimate.covariance
+
+    @property
+    def n_parameters(self) -> int:
+        """How many parameters were fitted, less those of the bends of a surface."""
+        drawn, fitted = self.form.drawn, np.diag(self.covariance) > 0.0
+        return sum(
+            bool(free) and name not in drawn
+            for name, free in zip(self.form.names, fitted, strict=True)
+        )
 
     @property
     def parameters(self) -> dict[str, float]:

@@ -29,8 +29,7 @@ from rigdata.friction.design import Block, assemble
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.outliers import Case, Outliers, find_outliers, most_gain
-from rigdata.friction.results import LawScore
-from rigdata.friction.selection import Candidate, candidates, choose
+from rigdata.friction.selection import Candidate, Ranking, candidates, choose
 from rigdata.reduction.points import FrictionPoints
 
 _ROUNDS = 4
@@ -39,29 +38,29 @@ _SAME_WEIGHT = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Choice:
-    """The law of a group and what was counted less in choosing it.
+class RobustRanking:
+    """The laws of a group and what was counted less in choosing one.
 
     Attributes
     ----------
-    chosen : Candidate
-        Fitted to points with the allowances of `outliers`.
-    ranking : tuple of LawScore
-        How every law did.
+    ranking : Ranking
+        Laws fitted to `points`.
+    points : FrictionPoints
+        With the allowances of `outliers`.
     outliers : tuple of Outlier
     trouble : str
         Why the search for outliers came to no good end; empty when it did.
     """
 
-    chosen: Candidate
-    ranking: tuple[LawScore, ...]
+    ranking: Ranking
+    points: FrictionPoints
     outliers: tuple[Outlier, ...]
     trouble: str
 
 
-def choose_law(
+def rank_robustly(
     label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference
-) -> Choice:
+) -> RobustRanking:
     """Fit every law and choose one, with outliers counted less.
 
     Raises
@@ -71,8 +70,7 @@ def choose_law(
     """
     found = candidates(label, points, laws, reference)
     view = _best_view(label, points, found, reference)
-    chosen, ranking = choose(label, points, found)
-    best = None
+    ranking, allowed, best = choose(label, points, found), points, None
     for _ in range(_ROUNDS):
         if view is None:
             break
@@ -80,13 +78,14 @@ def choose_law(
         if best is not None and view.worth >= best.worth:
             break
         best = view
-        found = candidates(label, with_allowances(points, view.outliers), laws, reference)
-        chosen, ranking = choose(label, points, found)
+        allowed = with_allowances(points, view.outliers)
+        ranking = choose(label, points, candidates(label, allowed, laws, reference))
+        chosen = ranking.chosen
         same = (chosen.law.name, chosen.held) == (view.bare.law.name, tuple(view.bare.held))
         view = None if same else _view(label, points, chosen, reference, view.outliers)
     if best is None:
-        return Choice(chosen, ranking, (), "")
-    return Choice(chosen, ranking, best.outliers, best.trouble)
+        return RobustRanking(ranking, points, (), "")
+    return RobustRanking(ranking, allowed, best.outliers, best.trouble)
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,10 +209,10 @@ def _alike(some: Sequence[Outlier], others: Sequence[Outlier]) -> bool:
     return all(abs(a.weight / b.weight - 1.0) <= _SAME_WEIGHT for a, b in pairs)
 
 
-def outlier_notices(choice: Choice, where: str) -> tuple[Notice, ...]:
+def outlier_notices(outliers: Sequence[Outlier], trouble: str, where: str) -> tuple[Notice, ...]:
     """Return what the user must know of the outliers, those of one run together."""
     found = []
-    for outlier in choice.outliers:
+    for outlier in outliers:
         if outlier.kind == RUN:
             what = (
                 f"run {outlier.name} of pack {outlier.pack} lies {100 * outlier.deviation:+.2g} % "
@@ -221,15 +220,15 @@ def outlier_notices(choice: Choice, where: str) -> tuple[Notice, ...]:
             )
             do = f"Look for {outlier.may_be}; exclude the run if that is found"
             found.append(Notice(Severity.WARNING, where, what, do))
-    points = [outlier for outlier in choice.outliers if outlier.kind == POINT]
+    points = [outlier for outlier in outliers if outlier.kind == POINT]
     for run in dict.fromkeys(outlier.run for outlier in points):
         own = [outlier for outlier in points if outlier.run == run]
         found += [
             _points_notice([outlier for outlier in own if outlier.may_be == words], where)
             for words in dict.fromkeys(outlier.may_be for outlier in own)
         ]
-    if choice.trouble:
-        found.append(Notice(Severity.WARNING, where, choice.trouble, "Look at the residuals"))
+    if trouble:
+        found.append(Notice(Severity.WARNING, where, trouble, "Look at the residuals"))
     return tuple(found)
 
 

@@ -29,7 +29,7 @@ from rigdata.reduction.points import FrictionPoints
 
 AICC_MARGIN, AICC_REACH = 2.0, 7.0
 CLEARLY = 3.0  # standard errors by which a law predicts clearly worse
-_LEAST_LOSS_U = 1.0  # log density: with three packs the standard error itself is uncertain
+LEAST_LOSS_U = 1.0  # log density: with three packs the standard error itself is uncertain
 _MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
 _MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
 _SPARE_POINTS = 2
@@ -58,17 +58,52 @@ class Candidate:
     left_out: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class Ranking:
+    """All laws that were tried.
+
+    Attributes
+    ----------
+    candidates : tuple of Candidate
+        Their losses are against the best of them.
+    place : int
+        Which one is chosen.
+    """
+
+    candidates: tuple[Candidate, ...]
+    place: int
+
+    @property
+    def chosen(self) -> Candidate:
+        """The law to take."""
+        return self.candidates[self.place]
+
+    @property
+    def scores(self) -> tuple[LawScore, ...]:
+        """The score of every law."""
+        return tuple(candidate.score for candidate in self.candidates)
+
+
+def rank(label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference) -> Ranking:
+    """Fit every law and choose one.
+
+    Raises
+    ------
+    FitError
+        When no law could be fitted.
+    """
+    return choose(label, points, candidates(label, points, laws, reference))
+
+
 def candidates(
     label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference
 ) -> list[Candidate]:
     """Fit every law; those that cannot be fitted say why."""
-    return [_candidate(label, points, law, reference) for law in laws]
+    return [candidate(label, points, law, reference) for law in laws]
 
 
-def choose(
-    label: str, points: FrictionPoints, found: list[Candidate]
-) -> tuple[Candidate, tuple[LawScore, ...]]:
-    """Return the chosen one of some candidates and the scores of all.
+def choose(label: str, points: FrictionPoints, found: list[Candidate]) -> Ranking:
+    """Return candidates with one of them chosen.
 
     Raises
     ------
@@ -84,13 +119,19 @@ def choose(
             where=label,
             expected="; ".join(f"{c.law.name}: {c.score.remark}" for c in found),
         )
-    found = _with_losses(found, usable)
-    chosen, reasons = _choose(found, usable, _left_out(points)[0])
-    scores = [
-        replace(c.score, chosen=i == chosen, reason=reasons.get(i, c.score.reason))
-        for i, c in enumerate(found)
-    ]
-    return found[chosen], tuple(scores)
+    found = with_losses(found, usable)
+    return ranked(found, *_choose(found, usable, left_out(points)[0]))
+
+
+def ranked(found: Sequence[Candidate], chosen: int, reasons: Mapping[int, str]) -> Ranking:
+    """Return candidates with one of them chosen, and why each is or is not."""
+
+    def told(i: int, score: LawScore) -> LawScore:
+        return replace(score, chosen=i == chosen, reason=reasons.get(i, score.reason))
+
+    return Ranking(
+        tuple(replace(one, score=told(i, one.score)) for i, one in enumerate(found)), chosen
+    )
 
 
 def _choose(
@@ -129,7 +170,7 @@ def loss_in_errors(score: LawScore) -> float:
     """Return the loss on packs left out in its standard errors, 0 where there is none."""
     if score.left_out_loss is None or score.left_out_loss_u is None:
         return 0.0
-    return score.left_out_loss / max(score.left_out_loss_u, _LEAST_LOSS_U)
+    return score.left_out_loss / max(score.left_out_loss_u, LEAST_LOSS_U)
 
 
 def _why_taken(score: LawScore, n_usable: int, behind: float, errors: float, good: bool) -> str:
@@ -144,12 +185,12 @@ def _why_taken(score: LawScore, n_usable: int, behind: float, errors: float, goo
     return f"taken: simplest within {AICC_MARGIN:g} of the best AICc"
 
 
-def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidate]:
+def with_losses(found: Sequence[Candidate], usable: Sequence[int]) -> list[Candidate]:
     """Return the candidates with their loss against the best predictor."""
     table = np.array([found[i].left_out for i in usable])
     known = np.all(np.isfinite(table), axis=0)
     if np.sum(known) < 2:
-        return found
+        return list(found)
     best = found[usable[int(np.argmax(table[:, known].sum(axis=1)))]].left_out[known]
     result = list(found)
     for i, candidate in enumerate(found):
@@ -168,8 +209,8 @@ def _with_losses(found: list[Candidate], usable: Sequence[int]) -> list[Candidat
     return result
 
 
-def _candidate(label: str, points: FrictionPoints, law: Law, reference: Reference) -> Candidate:
-    """Fit one law, holding what the tests cannot show."""
+def candidate(label: str, points: FrictionPoints, law: Law, reference: Reference) -> Candidate:
+    """Return one law as fitted to a group, with what the tests cannot show held."""
     conditions = conditions_of(points)
     shown, lost = shown_axes(conditions), law.undetermined(conditions)
     hidden = [p for p in law.parameters if not shown.issuperset(p.axes) or p.name in lost]
@@ -196,10 +237,11 @@ def _tried(
     label: str, points: FrictionPoints, law: Law, held: Mapping[str, float], reference: Reference
 ) -> Candidate:
     """Fit one law with some parameters held."""
-    if len(points) < len(law.parameters) - len(held) + _SPARE_POINTS:
+    block = Block(label, points, law, held)
+    if len(points) < block.n_parameters + _SPARE_POINTS:
         return _failed(law, f"{len(points)} points are too few for this law")
     try:
-        fit = joint_fit([Block(label, points, law, held)], reference)
+        fit = joint_fit([block], reference)
     except FitError as error:
         return _failed(law, error.what)
     return _scored(law, fit, tuple(held), not_determined(fit), points)
@@ -231,10 +273,10 @@ def _scored(
     law: Law, fit: JointFit, held: tuple[str, ...], lost: tuple[str, ...], points: FrictionPoints
 ) -> Candidate:
     n = len(points)
-    n_parameters = len(law.parameters) - len(held)
-    k = n_parameters + len(fit.estimate.components)
+    n_parameters = round(fit.effective_parameters) + len(fit.on_bound)
+    k = n_parameters + len(fit.design.unknown)
     spare = n - k - 1
-    aicc = -2.0 * fit.profile.full + 2.0 * k + (2.0 * k * (k + 1) / spare if spare > 0 else np.inf)
+    aicc = -2.0 * fit.likelihood + 2.0 * k + (2.0 * k * (k + 1) / spare if spare > 0 else np.inf)
     parts = []
     if lost:
         parts.append(f"the data do not determine {', '.join(lost)}")
@@ -252,13 +294,13 @@ def _scored(
         remark="; ".join(parts),
         reason=f"{_SET_ASIDE}{', '.join(lost)} not determined" if lost else "",
     )
-    number, count = numbered(_left_out(points)[1])
+    number, count = numbered(left_out(points)[1])
     order, sizes = np.argsort(number, kind="stable"), np.bincount(number, minlength=count)
     sets = np.split(order, np.cumsum(sizes)[:-1])
     return Candidate(law, fit, held, score, leave_out_scores(fit.profile, sets))
 
 
-def _left_out(points: FrictionPoints) -> tuple[str, TextArray]:
+def left_out(points: FrictionPoints) -> tuple[str, TextArray]:
     """Return what is left out in turn, packs or runs, and that of each point."""
     several = numbered(points.pack)[1] > 2
     return ("packs", points.pack) if several else ("runs", points.run)

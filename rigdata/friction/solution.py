@@ -10,6 +10,7 @@ from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.friction.design import Design
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.mixed_model import MixedModel, Profile, profile, sensitivity
+from rigdata.friction.prior import settled
 from rigdata.friction.variance_components import mean_squares
 from rigdata.reduction.points import FrictionPoints, concatenate
 
@@ -27,7 +28,7 @@ class Solution:
     estimate : Estimate
         All P parameters with their covariance.
     model : MixedModel
-        The problem linearised at the parameters.
+        The problem linearised at the parameters, variances of smooths being known.
     profile : Profile
         Its likelihood there.
     """
@@ -48,11 +49,12 @@ class Solution:
 
     @property
     def response(self) -> FloatArray:
-        """(P, n) change of each parameter for a unit change of each point's mu.
+        """(P, n + q) change of each parameter for a unit change of each point's mu.
 
-        ``(X^T V^-1 X)^-1 X^T V^-1``, nil for parameters that were not fitted.
+        ``(X^T V^-1 X)^-1 X^T V^-1``, nil for parameters that were not fitted; the q
+        last columns are for the rows of the prior.
         """
-        rows = np.zeros((self.free.size, self.design.mu.size))
+        rows = np.zeros((self.free.size, self.model.residual.size))
         rows[self.free] = self.profile.covariance @ self.profile.weighted_design.T
         return rows
 
@@ -69,8 +71,8 @@ def solution_at(
         All parameters, block after block.
     free : (P,) bool array
         Those that may move.
-    variances : (c,) array
-        One for each of the design's scatter effects, relative to mu squared.
+    variances : array
+        Those that the design calls `unknown`, in its order.
 
     Raises
     ------
@@ -93,6 +95,12 @@ def solution_of(
     design: Design, theta: FloatArray, free: BoolArray, variances: FloatArray, here: Profile
 ) -> Solution:
     """Return the solution of `design` whose likelihood is `here`, as `solution_at` does."""
+    smoothing = variances[len(design.effects) :]
+    if smoothing.size:
+        model, variances = settled(here.model, variances)
+        known = profile(model, variances)
+        assert known is not None
+        here = known
     size, model = theta.size, here.model
     covariance = np.zeros((size, size))
     covariance[np.ix_(free, free)] = here.covariance
@@ -101,6 +109,13 @@ def solution_of(
     names = tuple(component.name for component in model.components)
     dof = {name: part.dof for name, part in design.known.items() if part.dof is not None}
     estimate = Estimate(
-        theta, covariance, names, variances, slopes, *mean_squares(here, variances, names, dof)
+        theta,
+        covariance,
+        names,
+        variances,
+        slopes,
+        *mean_squares(here, variances, names, dof),
+        design.prior.names,
+        smoothing,
     )
     return Solution(design, free, estimate, model, here)

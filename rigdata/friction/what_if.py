@@ -16,7 +16,7 @@ from scipy import sparse
 from rigdata.arrays import BoolArray, TextArray
 from rigdata.friction.allowances import without_allowances
 from rigdata.friction.budget import interval_of, quantity_of
-from rigdata.friction.causes import MISFIT, PACKS, RANDOM, RUNS, Budget, kind_words
+from rigdata.friction.causes import MISFIT, PACKS, RANDOM, RUNS, SHAPE, Budget, kind_words
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.design import Design, assemble
 from rigdata.friction.nesting import numbered
@@ -25,12 +25,13 @@ from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.uncertainty.degrees import coverage_factor, welch_satterthwaite
 from rigdata.uncertainty.sources import Scope
 
-_FOR_PACKS, _FOR_RUNS = (PACKS,), (RUNS, MISFIT, RANDOM)
+_FOR_PACKS, _FOR_RUNS = (PACKS,), (RUNS, MISFIT, RANDOM, SHAPE)
 _AS_LIMIT = {
     PACKS: "the spread between packs",
     RUNS: "the spread between runs",
     MISFIT: "the spread between points",
     RANDOM: "the noise of the readings",
+    SHAPE: "how the surface bends between the points",
 }
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
@@ -204,9 +205,9 @@ def _changed(
     change: str, meets: tuple[str, ...], solution: Solution, design: Design, where: Conditions
 ) -> WhatIf:
     """Return what the parameters and scatter of `solution` give with another design."""
-    known = dict(zip(solution.estimate.components, solution.estimate.variances, strict=True))
+    known = solution.estimate.every_variance
     # A scatter that more tests would tell apart is, until then, part of a wider one.
-    variances = np.array([known.get(effect.name, 0.0) for effect in design.effects])
+    variances = np.array([known.get(name, 0.0) for name in design.unknown])
     then = solution_at(design, solution.estimate.theta, solution.free, variances)
     gradient = quantity_of(then, where)[1][None, :]
     u = float(np.sqrt(then.estimate.variance(gradient)[0]))

@@ -16,7 +16,7 @@ from rigdata.comparison.ratios_file import ratios_text, read_ratios
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
-from rigdata.friction.laws.registry import STATIC_LAWS, law, laws_for
+from rigdata.friction.laws.registry import STATIC_LAWS, SURFACE, check_law, laws_for
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
@@ -86,7 +86,7 @@ def fit_points(
     kinetic friction is taken from all groups where no test speaks against it.
     """
     known_laws(laws, campaign)
-    slipping = [name for name in laws or () if name in laws_for(campaign.oil)]
+    slipping = [name for name in laws or () if name in (*laws_for(campaign.oil), SURFACE)]
     at_rest = [name for name in laws or () if name in STATIC_LAWS]
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
@@ -110,7 +110,7 @@ def fit_points(
 def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:
     """Raise FitError when one of `laws` is unknown or needs an oil that there is not."""
     for name in laws or ():
-        law(name, campaign.oil)
+        check_law(name, campaign.oil)
 
 
 def compare(

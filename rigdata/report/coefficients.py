@@ -282,9 +282,12 @@ def _law_table(form: Law, fits: Sequence[FrictionFit]) -> Element:
             *(_parameter(fit, i) for fit in fits),
         )
         for i, parameter in enumerate(form.parameters)
+        if parameter.name not in form.drawn
     ]
+    bends = " Its bends stand for no mechanism and are not listed." if form.drawn else ""
     return table(
-        f"The {form.name} law, {form.formula}. Its parameters with their standard uncertainties.",
+        f"The {form.name} law, {form.formula}. Its parameters with their standard uncertainties."
+        + bends,
         ("Parameter", "Meaning", "Unit", *(kept(fit.group) for fit in fits)),
         rows,
         text=(1, 2),

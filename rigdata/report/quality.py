@@ -48,9 +48,20 @@ def _fit_words(fit: FrictionFit) -> Content:
     return (
         element("b", f"{fit.group}: "),
         f"law {fit.law} over {counted(fit.n_points, 'point')}, {counted(fit.n_runs, 'run')} and "
-        f"{counted(fit.n_packs, 'pack')}.{reading} Residuals show {_trend_words(fit)}."
-        f"{held}",
+        f"{counted(fit.n_packs, 'pack')}.{reading} {_adequacy_words(fit)}{held}",
     )
+
+
+def _adequacy_words(fit: FrictionFit) -> str:
+    """Say whether the law, or the best of all formulas, misses the points."""
+    found = fit.adequacy
+    if found is None:
+        return f"Residuals show {_trend_words(fit)}."
+    if not found.flagged:
+        return "No departure from the law beyond chance."
+    if fit.law == found.law:
+        return f"The law misses the points by more than chance: {found.words}."
+    return f"Every formula misses the points. The best is the {found.law} law: {found.words}."
 
 
 def _trend_words(fit: FrictionFit) -> str:
@@ -134,7 +145,7 @@ def _score_row(score: LawScore, lowest_aicc: float) -> tuple[Content, ...]:
         verdict += f" ({score.remark})"
     return (
         kept(score.law),
-        str(score.n_parameters),
+        str(score.n_parameters or NO_NUMBER),
         told,
         NO_NUMBER if rise is None else f"{rise:.1f}",
         verdict,

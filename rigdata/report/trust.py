@@ -8,7 +8,7 @@ import numpy as np
 
 from rigdata.figures.budget import budget_bars
 from rigdata.friction.budget import budget_at_reference
-from rigdata.friction.causes import MISFIT, PACKS, RUNS, Share
+from rigdata.friction.causes import MISFIT, PACKS, RUNS, SHAPE, Share
 from rigdata.friction.results import Group
 from rigdata.report.blocks import Section, figure, items, kept, paragraph, table
 from rigdata.report.html import Content, element
@@ -85,7 +85,7 @@ def _advice(group: Group, shares: tuple[Share, ...]) -> Content:
         what = "More packs narrow the interval; a better rig would not."
     elif first.cause == RUNS:
         what = "More runs of each pack narrow the interval; more points in a run would not."
-    elif first.cause == MISFIT:
+    elif first.cause in (MISFIT, SHAPE):
         what = "More points narrow the interval, or a law that fits more closely."
     else:
         what = "Repeating the same tests would not narrow it much; knowing this cause better would."

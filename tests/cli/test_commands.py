@@ -198,7 +198,7 @@ def test_fit_tells_why_each_law_was_or_was_not_taken(results, tmp_path: Path) ->
         for score in fit.ranking:
             assert score.reason
             assert score.reason[:30] in told[score.law]
-            assert told[score.law].split()[1] == str(score.n_parameters)
+            assert told[score.law].split()[1] == str(score.n_parameters or "-")
         assert "taken" in told[fit.law]
         assert sum("taken" in line for line in told.values()) == 1
     rows = loaded(invoke("fit", out, "--json"))["coefficients"]

@@ -33,7 +33,8 @@ def test_the_law_that_made_the_points_is_chosen(name):
 
 def test_every_candidate_keeps_its_score():
     fit = fit_of(Truth())
-    assert [s.law for s in fit.ranking] == ["constant", "log-speed", "stribeck", "quadratic"]
+    formulas = ["constant", "log-speed", "stribeck", "quadratic"]
+    assert [s.law for s in fit.ranking] == [*formulas, "surface"]
     (chosen,) = (s for s in fit.ranking if s.chosen)
     assert chosen.law == fit.law == "log-speed"
     assert chosen.n_parameters == 4
@@ -157,7 +158,47 @@ def test_measurement_that_explains_all_scatter_has_chi_square_near_one():
 def test_a_law_that_misses_the_points_leaves_a_trend():
     fit = fit_of(Truth(law="stribeck", theta=THETA["stribeck"]), laws=["log-speed"])
     assert abs(fit.residual_trend["slip_speed_m_s"]) > 3.0
-    assert any("residuals keep a trend along slip speed" in str(n) for n in fit.notices)
+    (notice,) = (n for n in fit.notices if "misses the points by more than chance" in n.what)
+    assert notice.severity is Severity.WARNING
+    assert fit.adequacy.along == "slip_speed_m_s"
+
+
+def test_a_surface_is_taken_where_every_formula_misses_the_points():
+    fit = fit_of(Truth(bump=0.08), oil=OIL)
+    assert fit.law == "surface"
+    assert fit.adequacy.law != "surface"
+    (notice,) = (n for n in fit.notices if n.severity is Severity.WARNING)
+    assert "every formula misses the points, so a smooth surface is taken" in notice.what
+    assert "m/s" in notice.what
+    reasons = {score.law: score.reason for score in fit.ranking}
+    assert reasons["surface"] == "taken: every formula misses the points"
+    assert reasons[fit.adequacy.law] == "the best formula, but it misses the points"
+    where = Conditions(np.geomspace(0.02, 0.6, 15), 80.0, 1.0)
+    told, truth = fit.predict(where), Truth(bump=0.08).mu(where)
+    assert np.std(told.mu / truth) < 0.005
+    assert np.all((told.mean_low < truth) & (truth < told.mean_high))
+
+
+def test_a_surface_is_not_needed_where_a_formula_follows_the_points():
+    fit = fit_of(Truth())
+    assert not fit.adequacy.flagged
+    (idle,) = (s for s in fit.ranking if s.law == "surface")
+    assert idle.reason == "not needed: the log-speed law follows the points"
+    assert not any("surface" in str(n) for n in fit.notices)
+
+
+def test_a_surface_is_no_resort_for_those_who_named_their_laws():
+    fit = fit_of(Truth(bump=0.08), laws=["log-speed", "stribeck"])
+    assert fit.law in ("log-speed", "stribeck")
+    assert any("or let all laws be tried" in n.do for n in fit.notices)
+    named = fit_of(Truth(bump=0.08), laws=["log-speed", "stribeck", "surface"])
+    assert named.law == "surface"
+
+
+def test_a_surface_may_be_asked_for_alone():
+    fit = fit_of(Truth(), laws=["surface"])
+    assert fit.law == "surface"
+    assert fit.adequacy is None
 
 
 def test_a_source_that_is_off_is_named():
@@ -239,6 +280,9 @@ def assert_same(one, other):
     assert dict(one.pulls) == dict(other.pulls)
     assert one.reference == other.reference
     assert one.oil == other.oil
+    assert one.knots == other.knots
+    assert one.adequacy == other.adequacy
+    assert one.estimate.every_variance == other.estimate.every_variance
     assert np.array_equal(one.residual, other.residual)
 
 
@@ -254,9 +298,9 @@ def test_fits_survive_json_to_the_last_bit(packs):
     assert_same(static[NEW], back_static[NEW])
 
 
-@pytest.mark.parametrize("name", ["log-speed", "quadratic", "hersey"])
+@pytest.mark.parametrize("name", ["log-speed", "quadratic", "hersey", "surface"])
 def test_fits_survive_their_file(tmp_path, name):
-    truth = Truth(law=name, theta=THETA[name])
+    truth = Truth(bump=0.08) if name == "surface" else Truth(law=name, theta=THETA[name])
     kinetic = fit_campaign(drawn(truth, np.random.default_rng(6)), REFERENCE, oil=OIL)
     assert kinetic[NEW].law == name
     write_fits(tmp_path / "fits.json", kinetic)

@@ -23,7 +23,7 @@ from rigdata.friction.fits_file import fits_from_dict, fits_to_dict
 from rigdata.friction.laws.registry import law, laws_for
 from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import Group
-from rigdata.friction.robust import choose_law
+from rigdata.friction.robust import rank_robustly
 from rigdata.friction.selection import candidates, choose
 from rigdata.friction.static import fit_static
 from rigdata.friction.what_if import more_packs
@@ -137,12 +137,16 @@ def test_clean_points_are_fitted_as_ever_to_the_last_bit():
     laws = [law(name, OIL) for name in laws_for(OIL)]
     for seed in range(2):
         points = clean(seed)
-        choice = choose_law("x", points, laws, REFERENCE)
-        plain, ranking = choose("x", points, candidates("x", points, laws, REFERENCE))
+        choice = rank_robustly("x", points, laws, REFERENCE)
+        plain = choose("x", points, candidates("x", points, laws, REFERENCE))
         assert choice.outliers == ()
-        assert choice.ranking == ranking
-        assert np.array_equal(choice.chosen.fit.estimate.theta, plain.fit.estimate.theta)
-        assert np.array_equal(choice.chosen.fit.estimate.covariance, plain.fit.estimate.covariance)
+        assert choice.ranking.scores == plain.scores
+        assert np.array_equal(
+            choice.ranking.chosen.fit.estimate.theta, plain.chosen.fit.estimate.theta
+        )
+        assert np.array_equal(
+            choice.ranking.chosen.fit.estimate.covariance, plain.chosen.fit.estimate.covariance
+        )
 
 
 def test_weights_do_not_depend_on_the_order_or_the_size_of_the_numbers(base):

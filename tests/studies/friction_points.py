@@ -24,6 +24,7 @@ THETA = {
     "quadratic": (0.12, -0.04, -0.05, -0.06, 0.012, 0.03, 0.05, 0.02, -0.03, 0.04),
     "hersey": (0.10, 0.14, 0.5, 1.0, 0.002, -0.06),
 }
+BUMP_SPEED, BUMP_WIDTH = 0.1, 0.5  # m/s, and in ln v
 DWELL_THETA = (0.13, 0.0012, 1.0, -0.0008, -0.06)
 
 
@@ -50,13 +51,19 @@ class Truth:
     speeds: tuple[float, float] = (0.01, 1.0)
     temperatures: tuple[float, float] = (40.0, 120.0)
     pressures: tuple[float, float] = (0.5, 2.0)
+    settings: tuple[tuple[float, float], ...] = ()  # temperature and pressure of each run, in turn
     dwells: tuple[float, float] | None = None  # of the breakaways of a run
+    bump: float = 0.0  # a rise that no law follows, at BUMP_SPEED
     batch: str = field(default="B1")
     record: str = "T1"  # the torque calibration
 
     def mu(self, where: Conditions) -> np.ndarray:
         """The true mean of all packs."""
-        return law(self.law, OIL).mu(where, np.array(self.theta), REFERENCE)
+        plain = law(self.law, OIL).mu(where, np.array(self.theta), REFERENCE)
+        if not self.bump:
+            return plain
+        place = np.log(where.slip_speed_m_s / BUMP_SPEED) / BUMP_WIDTH
+        return plain * (1.0 + self.bump * np.exp(-0.5 * place**2))
 
 
 def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> FrictionPoints:
@@ -70,7 +77,7 @@ def drawn(truth: Truth, rng: np.random.Generator, gain: float | None = None) -> 
         for j, n in enumerate(sizes):
             run = f"{pack}-{'s' if truth.kind == 'static' else ''}{j + 1}"
             run_error, zero = rng.normal(size=2)
-            where = _sweep(truth, rng, n)
+            where = _sweep(truth, rng, n, j)
             spread = 1.0 + truth.pack_sd * pack_error + truth.run_sd * run_error
             mean = truth.mu(where) * (spread + truth.misfit_sd * rng.normal(size=n))
             bias = truth.zero_u / where.pressure_mpa
@@ -113,8 +120,11 @@ def _random_sizes(truth: Truth, rng: np.random.Generator) -> Iterator[int]:
         yield int(rng.integers(truth.points[0], truth.points[1] + 1))
 
 
-def _sweep(truth: Truth, rng: np.random.Generator, n: int) -> Conditions:
+def _sweep(truth: Truth, rng: np.random.Generator, n: int, run: int) -> Conditions:
     """One speed sweep: the plates warm a little on the way."""
+    if truth.settings:
+        temperature, pressure = truth.settings[run % len(truth.settings)]
+        return Conditions(np.geomspace(*truth.speeds, n), temperature, pressure)
     low, high = truth.temperatures
     warm = rng.uniform(low, high) + min(8.0, (high - low) / 4) * np.linspace(0.0, 1.0, n)
     dwell = np.geomspace(*truth.dwells, n) if truth.dwells else np.nan

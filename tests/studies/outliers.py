@@ -17,7 +17,7 @@ from rigdata.friction.conditions import at
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.laws.registry import law, laws_for
 from rigdata.friction.results import FrictionFit
-from rigdata.friction.robust import choose_law
+from rigdata.friction.robust import rank_robustly
 from rigdata.friction.selection import candidates, choose
 from rigdata.reduction.points import FrictionPoints
 
@@ -137,7 +137,7 @@ def false_alarms(count: int) -> None:
             times = [time.process_time()]
             choose("x", points, candidates("x", points, forms, REFERENCE))
             times.append(time.process_time())
-            choice = choose_law("x", points, forms, REFERENCE)
+            choice = rank_robustly("x", points, forms, REFERENCE)
             times.append(time.process_time())
             plain, robust = plain + times[1] - times[0], robust + times[2] - times[1]
             kinds = {outlier.kind for outlier in choice.outliers}

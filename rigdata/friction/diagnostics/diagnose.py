@@ -100,7 +100,7 @@ def spread(fit: FrictionFit) -> Finding | None:
     It estimates the ratio of the variance that the points have to the one that
     they state; its interval is that of a chi-square.  None without spare points.
     """
-    dof = fit.n_points - int(np.sum(np.diag(fit.covariance) > 0.0))
+    dof = fit.n_points - fit.n_parameters
     value = fit.chi2_measurement
     if dof < 1 or not np.isfinite(value):
         return None

@@ -37,7 +37,7 @@ def offered(fit: JointFit, columns: FloatArray) -> Estimate | None:
     ``delta = (C^T P C)^-1 C^T P r`` with covariance ``(C^T P C)^-1``: generalised
     least squares with the columns beside the linearised law, variances kept.
     """
-    at = fit.profile
+    at, columns = fit.profile, fit.design.prior.below(columns)
     projected = at.project(columns)
     inner = columns.T @ projected
     before = np.sum(columns**2 * at.inverse_diagonal[:, None], axis=0)
@@ -68,7 +68,7 @@ def of_residuals(fit: JointFit, weights: FloatArray) -> Estimate:
         ``W^T r`` with covariance ``W^T V P V W``: what is left of the covariance of
         the points once the law has been fitted to them.
     """
-    model, estimate = fit.model, fit.estimate
+    model, estimate, weights = fit.model, fit.estimate, fit.design.prior.below(weights)
     spread = model.times(weights, estimate.variances)
     covariance = spread.T @ fit.profile.project(spread)
     free = np.flatnonzero(np.diag(estimate.covariance) > 0.0)

@@ -65,7 +65,7 @@ def _trend(fit: JointFit, points: FrictionPoints, name: str, x: FloatArray) -> R
     low, width = float(scaled.min()), float(np.ptp(scaled))
     scaled = (scaled - low) / width
     basis = _splines(scaled)
-    weight = fit.profile.inverse_diagonal * fit.curve**2
+    weight = fit.profile.inverse_diagonal[: len(points)] * fit.curve**2
     coefficients = _smoother(basis, weight / weight.mean(), _freedom(scaled))  # (k, n)
     weights = _less_pack_means(coefficients.T, points) / fit.curve[:, None]
     estimate = of_residuals(fit, weights)

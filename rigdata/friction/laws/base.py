@@ -47,6 +47,22 @@ class LawParameter:
     bound_reason: str = "none: either sign is possible"
 
 
+@dataclass(frozen=True)
+class Smooth:
+    """Parameters that stand for the shape of a law and are drawn towards 0 together.
+
+    Attributes
+    ----------
+    name : str
+        What they are, in words a test engineer uses.
+    members : tuple of str
+        Their names.
+    """
+
+    name: str
+    members: tuple[str, ...]
+
+
 LawFunction = Callable[[Conditions, FloatArray, ReferenceCondition], FloatArray]
 StartFunction = Callable[[Conditions, FloatArray, ReferenceCondition], list[FloatArray]]
 LayoutFunction = Callable[[Conditions], frozenset[str]]
@@ -76,6 +92,9 @@ class Law:
     undetermined : function (conditions) -> frozenset of str
         Parameters that tests laid out like these cannot show although they vary
         all of its axes.
+    smooths : tuple of Smooth
+        Parameters that take part as normal with mean 0 and one variance for each
+        smooth, found from the data; none in a formula.
     """
 
     name: str
@@ -86,11 +105,17 @@ class Law:
     starts: StartFunction
     simpler: tuple[str, ...] = ()
     undetermined: LayoutFunction = lambda _: frozenset()
+    smooths: tuple[Smooth, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
         """Parameter names in the order of `theta`."""
         return tuple(parameter.name for parameter in self.parameters)
+
+    @property
+    def drawn(self) -> frozenset[str]:
+        """Names of the parameters of smooths."""
+        return frozenset(name for smooth in self.smooths for name in smooth.members)
 
 
 TEMPERATURE_COEFFICIENT = LawParameter(
@@ -108,6 +133,15 @@ def surroundings(
     exponent = b * (conditions.temperature_c - reference.temperature_c)
     exponent = exponent + c * log_pressure(conditions, reference)
     return limited_exp(exponent)
+
+
+def combined(columns: FloatArray, coefficients: FloatArray) -> FloatArray:
+    """Return ``columns @ coefficients`` for (n, k) columns, or row by row for (k, n), (n,)."""
+    if coefficients.ndim == 1:
+        total: FloatArray = columns @ coefficients
+    else:
+        total = np.sum(columns * coefficients.T, axis=1)
+    return total
 
 
 def limited_exp(exponent: FloatArray) -> FloatArray:

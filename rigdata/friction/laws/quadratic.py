@@ -8,12 +8,19 @@ quantity, and an effect of one that depends on another, where the other laws can
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition, shown_axes
-from rigdata.friction.laws.base import Law, LawParameter, limited_exp, log_pressure
+from rigdata.friction.laws.base import (
+    Law,
+    LawParameter,
+    combined,
+    limited_exp,
+    log_pressure,
+)
 
 _KELVIN = 50.0  # the step of temperature that c2 and c22 refer to
 _LEAST_NEW = 0.1  # evenly spread tests leave 0.30 of a square and 0.33 of a product
@@ -25,7 +32,7 @@ _TERMS = _LINEAR + _SECOND  # which of x, y, z each term is the product of
 
 def mu(conditions: Conditions, theta: FloatArray, reference: ReferenceCondition) -> FloatArray:
     """Return ``mu0 exp(c1 x + ... + c23 y z)``, (n,)."""
-    value: FloatArray = theta[0] * limited_exp(_terms(conditions, reference) @ theta[1:])
+    value: FloatArray = theta[0] * limited_exp(combined(terms(conditions, reference), theta[1:]))
     return value
 
 
@@ -33,22 +40,35 @@ def jacobian(
     conditions: Conditions, theta: FloatArray, reference: ReferenceCondition
 ) -> FloatArray:
     """Return the derivatives with respect to mu0, c1, ..., c23, (n, 10)."""
-    terms = _terms(conditions, reference)
-    factor = limited_exp(terms @ theta[1:])
-    return np.concatenate([factor[:, None], (theta[0] * factor)[:, None] * terms], axis=1)
+    columns = terms(conditions, reference)
+    factor = limited_exp(columns @ theta[1:])
+    return np.concatenate([factor[:, None], (theta[0] * factor)[:, None] * columns], axis=1)
 
 
 def starts(
     conditions: Conditions, mu: FloatArray, reference: ReferenceCondition
 ) -> list[FloatArray]:
     """Return the linear least-squares solution in ln mu, 0 for terms that are not shown."""
+    return [log_linear_start(LAW.parameters, terms(conditions, reference), conditions, mu)]
+
+
+def log_linear_start(
+    parameters: Sequence[LawParameter],
+    columns: FloatArray,
+    conditions: Conditions,
+    mu: FloatArray,
+) -> FloatArray:
+    """Return mu0 and the coefficients of `columns` of least squares in ln mu, (p,).
+
+    Those of parameters after mu0 that the tests at `conditions` cannot show are 0.
+    """
     shown, lost = shown_axes(conditions), undetermined(conditions)
-    free = [set(p.axes) <= shown and p.name not in lost for p in LAW.parameters]
-    columns = np.column_stack([np.ones(mu.shape), _terms(conditions, reference)])[:, free]
-    theta = np.zeros(len(LAW.parameters))
-    theta[free] = np.linalg.lstsq(columns, np.log(mu), rcond=None)[0]
+    free = [set(p.axes) <= shown and p.name not in lost for p in parameters]
+    theta = np.zeros(len(parameters))
+    every = np.column_stack([np.ones(mu.shape), columns])[:, free]
+    theta[free] = np.linalg.lstsq(every, np.log(mu), rcond=None)[0]
     theta[0] = np.exp(theta[0])
-    return [theta]
+    return theta
 
 
 def undetermined(conditions: Conditions) -> frozenset[str]:
@@ -78,7 +98,7 @@ def undetermined(conditions: Conditions) -> frozenset[str]:
     return frozenset(lost)
 
 
-def _terms(conditions: Conditions, reference: ReferenceCondition) -> FloatArray:
+def terms(conditions: Conditions, reference: ReferenceCondition) -> FloatArray:
     """Return x, y, z, their squares and their products, (n, 9)."""
     coordinates = (
         np.log(conditions.slip_speed_m_s / reference.slip_speed_m_s),
