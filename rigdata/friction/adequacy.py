@@ -26,6 +26,7 @@ from rigdata.friction.laws.natural_spline import line_and_bends
 from rigdata.quantities import QUANTITIES
 
 LEVEL = 0.01  # the right law is seldom doubted, and a wrong one shows far below
+MATTERS = 0.005  # relative to mu: tables follow their law no more closely than that
 PRODUCTS, SETTINGS = "products", "settings"
 
 _LEAST_NEW = 1e-4  # share of the weight of a column that the law does not already hold
@@ -72,9 +73,14 @@ class Adequacy:
     where: str
 
     @property
-    def flagged(self) -> bool:
-        """Whether the law misses its points by more than chance."""
+    def beyond_chance(self) -> bool:
+        """Whether chance alone would seldom give such a departure."""
         return self.p < LEVEL
+
+    @property
+    def flagged(self) -> bool:
+        """Whether the law misses its points by more than chance, and by enough to matter."""
+        return self.beyond_chance and abs(self.off) >= MATTERS
 
     @property
     def words(self) -> str:
@@ -114,9 +120,10 @@ def adequacy_of(fit: JointFit) -> Adequacy | None:
     found = [_of_shape(fit, name, offer) for name, offer in _offered(conditions).items()]
     tried = [test for test in (*found, _of_settings(fit)) if test is not None]
     judged = [replace(test, p=min(1.0, len(tried) * test.p)) for test in tried]
+    flagged = [test for test in judged if test.flagged]
     # A shape tells more than that runs depart alike, which they then do as well.
-    shaped = [test for test in judged if test.flagged and test.along != SETTINGS]
-    return min(shaped or judged, key=lambda test: test.p, default=None)
+    shaped = [test for test in flagged if test.along != SETTINGS]
+    return min(shaped or flagged or judged, key=lambda test: test.p, default=None)
 
 
 def _offered(conditions: Conditions) -> dict[str, Offer]:

@@ -57,8 +57,10 @@ def _adequacy_words(fit: FrictionFit) -> str:
     found = fit.adequacy
     if found is None:
         return f"Residuals show {_trend_words(fit)}."
-    if not found.flagged:
+    if not found.beyond_chance:
         return "No departure from the law beyond chance."
+    if not found.flagged:
+        return f"A departure from the law beyond chance, but a small one: {found.words}."
     if fit.law == found.law:
         return f"The law misses the points by more than chance: {found.words}."
     return f"Every formula misses the points. The best is the {found.law} law: {found.words}."
