@@ -122,6 +122,11 @@ def write_json(path: Path, data: object) -> None:
     write_text(path, json_text(data))
 
 
+def finite(value: float) -> float | None:
+    """Return a number as JSON can hold it: None where it has no value or no bound."""
+    return float(value) if math.isfinite(value) else None
+
+
 def read_json(path: Path) -> Any:
     """Read a JSON file.
 

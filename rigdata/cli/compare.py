@@ -14,9 +14,9 @@ from rigdata.cli.options import (
     json_option,
     margin_option,
 )
-from rigdata.cli.terminal import finish, paragraph, show_json, show_notices
-from rigdata.cli.verdicts import ratio_rows, ratio_words
-from rigdata.comparison.batches import MARGIN, BatchCheck
+from rigdata.cli.terminal import finish, show_json, show_notices
+from rigdata.cli.verdicts import listed, ratio_rows
+from rigdata.comparison.batches import MARGIN
 from rigdata.pipeline.folder import BATCHES_FILE, COMPARISON_FILE
 from rigdata.pipeline.stages import compare_into
 
@@ -82,14 +82,9 @@ def command(
             batches=[asdict(check) for check in found.batches],
         )
     else:
-        click.echo(ratio_words(found.ratios))
+        click.echo(listed(ratio.words for ratio in found.ratios))
         if found.batches:
-            click.echo(batch_words(found.batches))
+            click.echo(listed(check.words for check in found.batches))
         click.echo(f"Wrote {folder / COMPARISON_FILE} and {BATCHES_FILE}.")
         show_notices(found.notices)
     finish(found.notices)
-
-
-def batch_words(checks: tuple[BatchCheck, ...]) -> str:
-    """Return each batch in a sentence of its own."""
-    return "\n".join(paragraph(f"- {check.words}.", indent="  ") for check in checks)

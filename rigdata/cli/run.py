@@ -23,8 +23,8 @@ from rigdata.cli.verdicts import (
     condition_words,
     fit_rows,
     fit_table,
+    listed,
     ratio_rows,
-    ratio_words,
     stick_slip_rows,
 )
 from rigdata.pipeline.folder import REPORT_FILE
@@ -69,7 +69,7 @@ def verdict(result: CampaignResult) -> str:
     where = condition_words(result.campaign.reference)
     parts = [result.campaign.name]
     if result.ratios:
-        parts.append(ratio_words(result.ratios))
+        parts.append(listed(ratio.words for ratio in result.ratios))
     if result.fits or result.static:
         parts.append(f"At {where}, with 95 % intervals:")
         parts.append(fit_table(result.fits, result.static))

@@ -157,9 +157,9 @@ def _named(kinetic: Fits, static: Fits) -> list[tuple[str, FrictionFit]]:
 _STATIC = ", static"
 
 
-def ratio_words(ratios: Sequence[Ratio]) -> str:
-    """Return each comparison in a sentence of its own."""
-    return "\n".join(paragraph(f"- {r.words}.".replace("..", "."), indent="  ") for r in ratios)
+def listed(sentences: Iterable[str]) -> str:
+    """Return sentences as a list, each filled to the width of the terminal."""
+    return "\n".join(paragraph(f"- {s}.".replace("..", "."), indent="  ") for s in sentences)
 
 
 def ratio_rows(ratios: Sequence[Ratio]) -> list[dict[str, object]]:

@@ -28,9 +28,9 @@ from rigdata.comparison.verdict import (
 from rigdata.errors import Notice, Severity
 from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
-from rigdata.friction.mixed_model import Component, MixedModel, sensitivity
+from rigdata.friction.linear_fit import linear_fit
+from rigdata.friction.mixed_model import Component, MixedModel
 from rigdata.friction.pack_levels import PackLevels
-from rigdata.friction.variance_components import mean_squares, restricted_variances
 
 MARGIN = 0.02
 POWER = 0.80
@@ -206,21 +206,17 @@ def _estimate(levels: PackLevels, mine: BoolArray, others: list[str]) -> Estimat
         components.append(Component("batch"))
         effects.append(np.array([levels.batch == name for name in others], dtype=np.float64).T)
     components.append(Component("pack", weights=np.ones(len(levels))))
+    middle = float(np.mean(np.log(levels.mu)))
     model = MixedModel(
-        residual=np.log(levels.mu) - float(np.mean(np.log(levels.mu))),
+        residual=np.log(levels.mu) - middle,
         design=np.column_stack([mine, np.ones(len(levels))]).astype(np.float64),
         diagonal=levels.u_random**2,
         columns=dense_columns(levels.shared, *effects),
         components=tuple(components),
     )
     start: FloatArray = np.full(len(components), _START_SD**2)
-    variances, here, _ = restricted_variances(model, start, tolerance=_SETTLED)
-    names = tuple(component.name for component in components)
-    theta = here.step + np.array([0.0, float(np.mean(np.log(levels.mu)))])
-    slopes = sensitivity(model, here)
-    return Estimate(
-        theta, here.covariance, names, variances, slopes, *mean_squares(here, variances, names)
-    )
+    estimate, _ = linear_fit(model, start, tolerance=_SETTLED)
+    return replace(estimate, theta=estimate.theta + np.array([0.0, middle]))
 
 
 def _sd(estimate: Estimate, component: str) -> float | None:

@@ -22,7 +22,7 @@ from rigdata.friction.laws.knots import Knots
 from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
-from rigdata.storage import read_json, write_json
+from rigdata.storage import finite, read_json, write_json
 
 FORMAT = 1
 
@@ -131,8 +131,8 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "n_points": fit.n_points,
         "n_packs": fit.n_packs,
         "n_runs": fit.n_runs,
-        "chi2_reduced": _finite(fit.chi2_reduced),
-        "chi2_measurement": _finite(fit.chi2_measurement),
+        "chi2_reduced": finite(fit.chi2_reduced),
+        "chi2_measurement": finite(fit.chi2_measurement),
         "pulls": dict(fit.pulls),
         "residual_trend": dict(fit.residual_trend),
         "adequacy": None if fit.adequacy is None else asdict(fit.adequacy),
@@ -203,10 +203,6 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
 
 def _column(entries: list[dict[str, Any]], name: str) -> FloatArray:
     return np.array([entry[name] for entry in entries], dtype=np.float64)
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def _number(value: float | None) -> float:

@@ -140,9 +140,10 @@ def run_campaign(
     fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
     say("comparing")
     ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
-    batches, batch_notices = check_batches(pack_levels(reduction.points, fits.kinetic))
+    levels = pack_levels(reduction.points, fits.kinetic)
+    batches, batch_notices = check_batches(levels)
     say("following the wear")
-    wear = assess_wear(campaign, inspections, reduction.points, fits.kinetic)
+    wear = assess_wear(campaign, inspections, levels, fits.kinetic)
     say("building tables")
     built = build_tables(
         fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance

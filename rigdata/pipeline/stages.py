@@ -17,6 +17,7 @@ from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
 from rigdata.friction.laws.registry import STATIC_LAWS, SURFACE, check_law, laws_for
+from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.static import fit_static
@@ -200,10 +201,15 @@ def wear_into(
     """Work out the wear from the inspections and the fits, and write wear.json."""
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
-    wear = assess_wear(campaign, inspections_of(campaign), points, fits.kinetic)
+    wear = _wear(campaign, points, fits)
     with results_stage(campaign, folder, "wear", {}, force=force) as part:
         write_json(part / WEAR_FILE, wear_to_dict(wear))
     return wear, folder
+
+
+def _wear(campaign: Campaign, points: FrictionPoints, fits: Fits) -> Wear:
+    levels = pack_levels(points, fits.kinetic)
+    return assess_wear(campaign, inspections_of(campaign), levels, fits.kinetic)
 
 
 def tables_into(
@@ -250,7 +256,7 @@ def report_into(
         batches=batches,
         table_files=tables,
         provenance=provenance("report", {}),
-        wear=assess_wear(campaign, inspections_of(campaign), points, fits.kinetic),
+        wear=_wear(campaign, points, fits),
     )
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigdata.campaign.inspections import inspections_of
 from rigdata.figures.wear import service_lives, wear_courses
 from rigdata.report.blocks import Section, figure, items, paragraph, table
 from rigdata.report.html import Content
@@ -21,7 +20,6 @@ from rigdata.report.numbers import (
 )
 from rigdata.wear.assess import Wear
 from rigdata.wear.life import LEVEL, LimitLife, ServiceLife
-from rigdata.wear.readings import plates_of
 
 
 def wear_section(report: ReportInput) -> Section | None:
@@ -111,8 +109,6 @@ def _ends(limit: LimitLife) -> str:
 
 
 def _courses_figure(report: ReportInput, wear: Wear) -> Content:
-    found = inspections_of(report.campaign)
-    plates = plates_of(found, report.campaign) if found is not None else {}
     rates = {(m.rate.material, m.rate.member): m.rate for m in wear.members}
     limits = {}
     for material, member in rates:
@@ -122,7 +118,7 @@ def _courses_figure(report: ReportInput, wear: Wear) -> Content:
             limits[material, member] = 1e3 * due
     packs = sum(len(course.levels) for course in wear.histories.values())
     return figure(
-        wear_courses(plates, rates, limits, wear.histories),
+        wear_courses(wear.plates, rates, limits, wear.histories),
         name="wear-courses",
         title="What service takes off",
         caption="Above, thickness lost by each plate with the mean rate and its 95 % band; below, "

@@ -14,9 +14,8 @@ from rigdata.campaign.inspections import Inspections
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.conditions import at
-from rigdata.friction.pack_levels import PackLevels, pack_levels
+from rigdata.friction.pack_levels import PackLevels
 from rigdata.friction.results import FrictionFit, Group
-from rigdata.reduction.points import FrictionPoints
 from rigdata.wear.archard import specific_wear_rate, worn_area_mm2
 from rigdata.wear.history import History, history
 from rigdata.wear.life import ServiceLife, service_life
@@ -60,6 +59,8 @@ class Wear:
     Attributes
     ----------
     repeatability : tuple of Repeatability
+    plates : mapping of (material, member) to Plates
+        The readings, those that gave no rate included.
     members : tuple of MemberWear
         Friction and mating plates of each material.
     histories : mapping of material to History
@@ -71,19 +72,21 @@ class Wear:
     """
 
     repeatability: tuple[Repeatability, ...]
+    plates: Mapping[tuple[str, str], Plates]
     members: tuple[MemberWear, ...]
     histories: Mapping[str, History]
     lives: tuple[ServiceLife, ...]
     notices: tuple[Notice, ...]
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "histories", MappingProxyType(dict(self.histories)))
+        for name in ("plates", "histories"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
 def assess_wear(
     campaign: Campaign,
     inspections: Inspections | None,
-    points: FrictionPoints,
+    levels: PackLevels,
     fits: Mapping[Group, FrictionFit],
 ) -> Wear:
     """Return the wear of every material that was inspected or tested in several states.
@@ -94,14 +97,13 @@ def assess_wear(
         Packs, duties and limits.
     inspections : Inspections or None
         Plate readings; None where there are none.
-    points : FrictionPoints
-        What was fitted.
+    levels : PackLevels
+        Of every pack that was fitted.
     fits : mapping of Group to FrictionFit
         Kinetic laws.
     """
     notices: list[Notice] = []
     histories: dict[str, History] = {}
-    levels = pack_levels(points, fits)
     for material in dict.fromkeys(group.material for group in fits):
         if len({group.state for group in fits if group.material == material}) > 1:
             own_packs = levels.select(levels.material == material)
@@ -125,7 +127,7 @@ def assess_wear(
         if own_rates or name in histories:
             lives += _lives(name, described.service, own_rates, histories.get(name), campaign)
     found = repeatability(inspections) if inspections is not None else ()
-    return Wear(found, tuple(members), histories, tuple(lives), tuple(notices))
+    return Wear(found, plates, tuple(members), histories, tuple(lives), tuple(notices))
 
 
 def _work(levels: PackLevels, campaign: Campaign) -> FloatArray:

@@ -10,9 +10,9 @@ from rigdata.arrays import FloatArray, frozen
 from rigdata.errors import FitError
 from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
-from rigdata.friction.mixed_model import Component, MixedModel, Profile, sensitivity
+from rigdata.friction.linear_fit import bend_score, linear_fit
+from rigdata.friction.mixed_model import Component, MixedModel
 from rigdata.friction.pack_levels import PackLevels
-from rigdata.friction.variance_components import mean_squares, restricted_variances
 from rigdata.wear.rates import HOURS, WORK
 
 LEAST_PACKS = 4
@@ -109,35 +109,20 @@ def history(levels: PackLevels, work_mj: FloatArray) -> History:
         columns=dense_columns(levels.shared),
         components=(Component("pack", weights=ones),),
     )
-    variances, here, _ = restricted_variances(model, np.array([_START_SD**2]))
-    names = ("pack",)
-    estimate = Estimate(
-        here.step,
-        here.covariance,
-        names,
-        variances,
-        sensitivity(model, here),
-        *mean_squares(here, variances, names),
-    )
-    slope = float(here.step[1])
+    estimate, here = linear_fit(model, np.array([_START_SD**2]))
+    slope = float(estimate.theta[1])
     half = float(estimate.half_width(np.array([[0.0, 1.0]]))[0])
     return History(
         levels=levels,
         work_mj=work_mj,
         per=WORK if known else HOURS,
-        mu_new=float(np.exp(here.step[0])),
+        mu_new=float(np.exp(estimate.theta[0])),
         slope=slope,
         u=float(np.sqrt(estimate.covariance[1, 1])),
         low=slope - half,
         high=slope + half,
-        pack_sd=float(np.sqrt(variances[0])),
-        bend=_bend(here, x),
+        pack_sd=float(np.sqrt(estimate.variances[0])),
+        bend=bend_score(here, x),
         furthest=float(x.max()),
         estimate=estimate,
     )
-
-
-def _bend(here: Profile, x: FloatArray) -> float:
-    column = (x / x.max()) ** 2
-    left = float(column @ here.project(column[:, None])[:, 0])
-    return float(column @ here.projected) / np.sqrt(left) if left > 0.0 else 0.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from rigdata.arrays import FloatArray
 from rigdata.wear.readings import Plates
 
 _LEAST_PLATES = 2
@@ -71,7 +72,7 @@ def mass_check(plates: Plates, area_mm2: float, density_kg_m3: float) -> MassChe
 
 
 def paired_ratio(
-    above: np.ndarray, below: np.ndarray, level: float = 0.95
+    above: FloatArray, below: FloatArray, level: float = 0.95
 ) -> tuple[float, float, float]:
     """Return the ratio of the means of pairs and its interval by Fieller's theorem.
 

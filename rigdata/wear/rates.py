@@ -15,8 +15,9 @@ from rigdata.arrays import FloatArray, TextArray
 from rigdata.errors import FitError
 from rigdata.friction.columns import dense_columns
 from rigdata.friction.estimate import Estimate
-from rigdata.friction.mixed_model import Component, MixedModel, Profile, sensitivity
-from rigdata.friction.variance_components import mean_squares, restricted_variances
+from rigdata.friction.linear_fit import bend_score, linear_fit
+from rigdata.friction.mixed_model import Component, MixedModel
+from rigdata.friction.nesting import numbered
 from rigdata.wear.readings import Plates
 
 HOURS, WORK = "h", "MJ"
@@ -126,22 +127,12 @@ def wear_rate(plates: Plates) -> WearRate:
             do="Measure the same plates again after more service",
         )
     model = _model(kept, x)
-    names = tuple(component.name for component in model.components)
-    variances, here, _ = restricted_variances(model, _start(model), tolerance=_SETTLED)
-    theta = here.step
-    estimate = Estimate(
-        theta,
-        here.covariance,
-        names,
-        variances,
-        sensitivity(model, here),
-        *mean_squares(here, variances, names),
-    )
-    gradient = np.zeros((1, theta.size))
+    estimate, here = linear_fit(model, _start(model), tolerance=_SETTLED)
+    gradient = np.zeros((1, estimate.theta.size))
     gradient[0, 0] = 1.0
     half = float(estimate.half_width(gradient, level=_LEVEL)[0])
-    rate = float(theta[0])
-    sd = dict(zip(names, np.sqrt(variances).tolist(), strict=True))
+    rate = float(estimate.theta[0])
+    sd = dict(zip(estimate.components, np.sqrt(estimate.variances).tolist(), strict=True))
     return WearRate(
         material=plates.material,
         member=plates.member,
@@ -153,7 +144,7 @@ def wear_rate(plates: Plates) -> WearRate:
         pack_sd=sd.get("pack"),
         plate_sd=sd.get("plate"),
         reading_sd_um=sd["reading"],
-        bend=_bend(here, x),
+        bend=bend_score(here, x),
         furthest=float(x.max()),
         n_packs=np.unique(kept.pack).size,
         n_plates=starts.size,
@@ -196,15 +187,7 @@ def _start(model: MixedModel) -> FloatArray:
     return start
 
 
-def _bend(here: Profile, x: FloatArray) -> float:
-    """Return the score of a square of `x` offered to the model."""
-    column = (x / x.max()) ** 2
-    left = float(column @ here.project(column[:, None])[:, 0])
-    return float(column @ here.projected) / np.sqrt(left) if left > 1e-9 * x.size else 0.0
-
-
 def _members(names: TextArray) -> FloatArray:
-    different, place = np.unique(names, return_inverse=True)
-    matrix = np.zeros((names.size, different.size))
-    matrix[np.arange(names.size), place] = 1.0
-    return matrix
+    """Return which of the different `names` each row has, as a matrix of 0 and 1."""
+    number, count = numbered(names)
+    return np.eye(count)[number]

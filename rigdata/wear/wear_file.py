@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-import numpy as np
-
+from rigdata.storage import finite
 from rigdata.wear.assess import MemberWear, Wear
 from rigdata.wear.history import History
 from rigdata.wear.life import LEVEL, ServiceLife
@@ -42,12 +41,12 @@ def _member(member: MemberWear) -> dict[str, Any]:
         "n_packs": rate.n_packs,
         "n_plates": rate.n_plates,
         "n_readings": rate.n_readings,
-        "specific_mm3_nm": _finite(member.specific),
-        "specific_low_mm3_nm": _finite(member.specific_low),
-        "specific_high_mm3_nm": _finite(member.specific_high),
+        "specific_mm3_nm": finite(member.specific),
+        "specific_low_mm3_nm": finite(member.specific_low),
+        "specific_high_mm3_nm": finite(member.specific_high),
         "mass_over_thickness": _mass(member),
-        "roughness_first_um": _finite(member.roughness_um[0]),
-        "roughness_last_um": _finite(member.roughness_um[1]),
+        "roughness_first_um": finite(member.roughness_um[0]),
+        "roughness_last_um": finite(member.roughness_um[1]),
     }
 
 
@@ -55,7 +54,7 @@ def _mass(member: MemberWear) -> dict[str, Any] | None:
     if member.mass is None:
         return None
     found = asdict(member.mass)
-    return found | {name: _finite(found[name]) for name in ("ratio", "low", "high")}
+    return found | {name: finite(found[name]) for name in ("ratio", "low", "high")}
 
 
 def _history(course: History) -> dict[str, Any]:
@@ -71,7 +70,7 @@ def _history(course: History) -> dict[str, Any]:
         "pack_sd": course.pack_sd,
         "bend": float(course.bend),
         "packs": [
-            {"pack": str(pack), "state": str(state), "hours": hours, "work_mj": _finite(work),
+            {"pack": str(pack), "state": str(state), "hours": hours, "work_mj": finite(work),
              "mu": mu}
             for pack, state, hours, work, mu in zip(
                 levels.pack, levels.state, levels.hours.tolist(), course.work_mj.tolist(),
@@ -90,9 +89,9 @@ def _life(life: ServiceLife) -> dict[str, Any]:
             {
                 "what": limit.what,
                 "limit": limit.limit,
-                "hours": _finite(limit.hours),
-                "low_hours": _finite(limit.low),
-                "high_hours": _finite(limit.high),
+                "hours": finite(limit.hours),
+                "low_hours": finite(limit.low),
+                "high_hours": finite(limit.high),
                 "tested_hours": limit.tested_hours,
             }
             for limit in life.limits
@@ -100,7 +99,3 @@ def _life(life: ServiceLife) -> dict[str, Any]:
         "words": life.words,
         "plan": life.plan,
     }
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

@@ -118,6 +118,13 @@ class Law:
         return frozenset(name for smooth in self.smooths for name in smooth.members)
 
 
+COEFFICIENT_AT_REFERENCE = LawParameter(
+    "mu0",
+    "1",
+    "friction coefficient at the reference condition",
+    low=0.0,
+    bound_reason="friction opposes slip",
+)
 TEMPERATURE_COEFFICIENT = LawParameter(
     "b", "1/K", "relative change of mu per kelvin", axes=("temperature_c",), neutral=0.0
 )
@@ -142,6 +149,14 @@ def combined(columns: FloatArray, coefficients: FloatArray) -> FloatArray:
     else:
         total = np.sum(columns * coefficients.T, axis=1)
     return total
+
+
+def surroundings_slopes(
+    value: FloatArray, conditions: Conditions, reference: ReferenceCondition
+) -> tuple[FloatArray, FloatArray]:
+    """Return the derivatives by b and c, each (n,), of a law that is `value` (n,) there."""
+    by_temperature = value * (conditions.temperature_c - reference.temperature_c)
+    return by_temperature, value * log_pressure(conditions, reference)
 
 
 def limited_exp(exponent: FloatArray) -> FloatArray:

@@ -23,9 +23,9 @@ from rigdata.friction.laws.base import (
     TEMPERATURE_COEFFICIENT,
     Law,
     LawParameter,
-    log_pressure,
     start_surroundings,
     surroundings,
+    surroundings_slopes,
 )
 
 HELD_T0_S = 1.0
@@ -54,8 +54,7 @@ def jacobian(
             factor,
             factor * np.log1p(dwell / t0),
             -factor * a * dwell / (t0 * (t0 + dwell)),
-            value * (conditions.temperature_c - reference.temperature_c),
-            value * log_pressure(conditions, reference),
+            *surroundings_slopes(value, conditions, reference),
         ],
         axis=1,
     )

@@ -11,13 +11,14 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.friction.conditions import Conditions, ReferenceCondition, shown_axes
 from rigdata.friction.laws.base import (
+    COEFFICIENT_AT_REFERENCE,
     PRESSURE_EXPONENT,
     TEMPERATURE_COEFFICIENT,
     Law,
     LawParameter,
-    log_pressure,
     start_surroundings,
     surroundings,
+    surroundings_slopes,
 )
 
 
@@ -38,8 +39,7 @@ def jacobian(
         [
             factor,
             factor * _log_speed(conditions, reference),
-            value * (conditions.temperature_c - reference.temperature_c),
-            value * log_pressure(conditions, reference),
+            *surroundings_slopes(value, conditions, reference),
         ],
         axis=1,
     )
@@ -76,13 +76,7 @@ LAW = Law(
     name="log-speed",
     formula="mu = [mu0 + a ln(v/v0)] exp(b (T - T0)) (p/p0)^c",
     parameters=(
-        LawParameter(
-            "mu0",
-            "1",
-            "friction coefficient at the reference condition",
-            low=0.0,
-            bound_reason="friction opposes slip",
-        ),
+        COEFFICIENT_AT_REFERENCE,
         LawParameter(
             "a",
             "1",

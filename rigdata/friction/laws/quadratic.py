@@ -15,6 +15,7 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.friction.conditions import AXES, Conditions, ReferenceCondition, shown_axes
 from rigdata.friction.laws.base import (
+    COEFFICIENT_AT_REFERENCE,
     Law,
     LawParameter,
     combined,
@@ -133,13 +134,7 @@ LAW = Law(
         "+ c23 y z with x = ln(v/v0), y = (T - T0)/(50 K), z = ln(p/p0)"
     ),
     parameters=(
-        LawParameter(
-            "mu0",
-            "1",
-            "friction coefficient at the reference condition",
-            low=0.0,
-            bound_reason="friction opposes slip",
-        ),
+        COEFFICIENT_AT_REFERENCE,
         *(_parameter(term) for term in _TERMS),
     ),
     mu=mu,

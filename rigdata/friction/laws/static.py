@@ -15,9 +15,9 @@ from rigdata.friction.laws.base import (
     TEMPERATURE_COEFFICIENT,
     Law,
     LawParameter,
-    log_pressure,
     start_surroundings,
     surroundings,
+    surroundings_slopes,
 )
 
 
@@ -36,8 +36,7 @@ def jacobian(
     return np.stack(
         [
             surroundings(conditions, theta[1], theta[2], reference),
-            value * (conditions.temperature_c - reference.temperature_c),
-            value * log_pressure(conditions, reference),
+            *surroundings_slopes(value, conditions, reference),
         ],
         axis=1,
     )

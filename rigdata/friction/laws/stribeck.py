@@ -17,9 +17,9 @@ from rigdata.friction.laws.base import (
     TEMPERATURE_COEFFICIENT,
     Law,
     LawParameter,
-    log_pressure,
     start_surroundings,
     surroundings,
+    surroundings_slopes,
 )
 
 _START_SPEEDS = 9
@@ -53,8 +53,7 @@ def jacobian(
             fall * d / v_s,
             -fall * np.log(speed / v_s),
             speed * factor,
-            value * (conditions.temperature_c - reference.temperature_c),
-            value * log_pressure(conditions, reference),
+            *surroundings_slopes(value, conditions, reference),
         ],
         axis=1,
     )
