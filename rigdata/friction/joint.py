@@ -21,7 +21,7 @@ from rigdata.friction.fitting import least_squares_fit
 from rigdata.friction.inverse import inverse_of
 from rigdata.friction.mixed_model import MixedModel, Profile, profile
 from rigdata.friction.solution import Solution, solution_of
-from rigdata.friction.variance_components import restricted_variances, scoring_step
+from rigdata.friction.variance_components import restricted_variances, scoring_step, unseen
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared
 _EVALUATIONS, _POLISH_STEPS = 300, 60  # a law that needs more is not what the data show
@@ -52,6 +52,9 @@ class JointFit:
         Its likelihood there.
     on_bound : tuple of str
         Parameters that ended on a bound.
+    taken_up : tuple of str
+        Scatter components of which the laws leave nothing to see, or nothing that another
+        could not stand for; they are 0.
     n_agree, n_starts : int
         Starts that reached this minimum, of how many.
     """
@@ -62,6 +65,7 @@ class JointFit:
     model: MixedModel
     profile: Profile
     on_bound: tuple[str, ...]
+    taken_up: tuple[str, ...]
     n_agree: int
     n_starts: int
 
@@ -139,6 +143,12 @@ def joint_fit(
         variances, here, _ = restricted_variances(
             design.linearised(theta, free), spread, tolerance=1e-4, steps=30, held=held
         )
+        taken_up = _taken_up(design, here)
+        if np.any(taken_up & ~held):
+            held |= taken_up
+            variances, here, _ = restricted_variances(
+                here.model, np.where(taken_up, 0.0, spread), tolerance=1e-4, steps=30, held=held
+            )
         solution = _settle(design, theta, free, variances, held, here, where)
     except ValueError as error:
         raise FitError(f"no fit was found: {error}", where=where) from error
@@ -151,9 +161,18 @@ def joint_fit(
         model=solution.model,
         profile=solution.profile,
         on_bound=tuple(n for n, f, d in zip(names, free, design.free, strict=True) if d and not f),
+        taken_up=tuple(n for n, t in zip(design.unknown, taken_up, strict=True) if t),
         n_agree=first[1],
         n_starts=len(found),
     )
+
+
+def _taken_up(design: Design, here: Profile) -> BoolArray:
+    """Return which variances are of scatter that the laws take up; see `unseen`."""
+    taken = np.zeros(len(design.unknown), dtype=np.bool_)
+    scatter = slice(len(design.effects))
+    taken[scatter] = unseen(here.information[scatter, scatter])
+    return taken
 
 
 def _starts(design: Design) -> list[FloatArray]:

@@ -49,9 +49,11 @@ class Scatter:
     Attributes
     ----------
     pack : float or None
-        Between nominally equal packs; None where only one pack was tested.
+        Between nominally equal packs; None where only one pack was tested, or the law
+        follows every pack.
     run : float or None
-        Between runs of one pack; None where no pack was run twice.
+        Between runs of one pack; None where no pack was run twice, or the law leaves
+        nothing of runs that packs could not stand for.
     misfit : float or None
         From point to point: the law's own misfit and what repeats no better.
     pack_limit, run_limit, misfit_limit : float or None

@@ -39,6 +39,7 @@ def scatter_of(fit: JointFit) -> Scatter:
     estimate = fit.estimate
     limits = upper_limits(fit.model, estimate, known=fit.design.known)
     found = dict(zip(estimate.components, np.sqrt(estimate.variances).tolist(), strict=True))
+    found = {name: value for name, value in found.items() if name not in fit.taken_up}
     bounds = dict(zip(estimate.components, np.sqrt(limits).tolist(), strict=True))
     return Scatter(
         *(found.get(kind) for kind in LEVELS),
@@ -70,7 +71,7 @@ def upper_limits(
     -------
     (c,) array
         Variances relative to mu squared, above 0 even where the component is 0;
-        infinite where the points set no limit.
+        infinite where the points set no limit, or show nothing of the component.
 
     Notes
     -----
@@ -89,6 +90,8 @@ def upper_limits(
         [
             start - within[i]
             if estimate.components[i] in known
+            else np.inf
+            if estimate.mean_square[i] == 0.0
             else _limit(model, estimate.variances, lowest[i], i, within[i], start)
             for i, start in enumerate(guess)
         ]

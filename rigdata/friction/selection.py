@@ -34,6 +34,7 @@ _MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
 _MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
 _SPARE_POINTS = 2
 _SET_ASIDE = "set aside: "
+_FOLLOWS = "its terms follow every run"
 
 
 @dataclass(frozen=True, eq=False)
@@ -280,8 +281,11 @@ def _scored(
     parts = []
     if lost:
         parts.append(f"the data do not determine {', '.join(lost)}")
+    if fit.taken_up:
+        parts.append(_FOLLOWS)
     if held:
         parts.append(f"{', '.join(held)} held")
+    reason = f"{', '.join(lost)} not determined" if lost else _FOLLOWS if fit.taken_up else ""
     score = LawScore(
         law=law.name,
         n_parameters=n_parameters,
@@ -289,10 +293,10 @@ def _scored(
         left_out=None,
         left_out_loss=None,
         left_out_loss_u=None,
-        identified=not lost,
+        identified=not lost and not fit.taken_up,
         chosen=False,
         remark="; ".join(parts),
-        reason=f"{_SET_ASIDE}{', '.join(lost)} not determined" if lost else "",
+        reason=_SET_ASIDE + reason if reason else "",
     )
     number, count = numbered(left_out(points)[1])
     order, sizes = np.argsort(number, kind="stable"), np.bincount(number, minlength=count)

@@ -20,6 +20,7 @@ from rigdata.friction.mixed_model import MixedModel, Profile, profile
 _HALVINGS = 30
 _LEAST_CURVATURE = 0.05  # of the observed information against the expected
 _SURE_DOF = 2.0  # from which measurement counts as known within a mean square
+_ROUNDING = 1e-9  # of the information on a component, left beside the others by rounding alone
 
 
 def scoring_step(
@@ -78,6 +79,33 @@ def _newton_step(at: Profile, free: BoolArray) -> FloatArray:
     curvature = np.where(ratios > 0.0, np.maximum(ratios, _LEAST_CURVATURE), 1.0)
     step: FloatArray = directions @ ((directions.T @ score) / curvature)
     return step
+
+
+def unseen(information: FloatArray) -> BoolArray:
+    """Return which components the data show nothing of beside those before them, (c,).
+
+    Parameters
+    ----------
+    information : (c, c) array
+        Expected information, the most far-reaching component first.
+
+    Notes
+    -----
+    A law with as many terms that change from run to run as there are runs follows every
+    run, so that nothing is left of the scatter; with one term fewer what is left may be
+    of packs or of runs alike, and counts as of packs, which reach further.  The share
+    that a component has of its own is its pivot in the Cholesky factor of the
+    information as a correlation.
+    """
+    size = np.sqrt(np.maximum(np.diag(information), 0.0))
+    shown = np.zeros(size.shape, dtype=np.bool_)
+    for i in range(size.size):
+        if size[i] == 0.0:
+            continue
+        across = information[shown, i] / (size[shown] * size[i])
+        inner = information[np.ix_(shown, shown)] / np.outer(size[shown], size[shown])
+        shown[i] = 1.0 - float(across @ np.linalg.solve(inner, across)) > _ROUNDING
+    return ~shown
 
 
 def restricted_variances(
@@ -182,14 +210,15 @@ def mean_squares(
     interval of two means whatever the scatter is, but never less than the scatter.
     """
     trace, squares = at.trace.copy(), 2.0 * at.information
-    excess = 2.0 * at.score
+    excess, whole = 2.0 * at.score, np.diag(2.0 * at.information)
     count = len(names)
     nesting, within = np.eye(count), np.eye(count)
     mean_square, dof = np.zeros(count), np.zeros(count)
     kinds = [kind_of(name) for name in names]
     left = np.arange(count)
     for kind in dict.fromkeys(kinds):
-        here = np.array([i for i in left if kinds[i] == kind and squares[i, i] > 0.0], dtype=int)
+        seen = np.diag(squares) > _ROUNDING * whole
+        here = np.array([i for i in left if kinds[i] == kind and seen[i]], dtype=int)
         left = np.array([i for i in left if kinds[i] != kind], dtype=int)
         own = np.diag(squares)[here]
         mean_square[here] = np.maximum(trace[here], 0.0) / own

@@ -43,17 +43,21 @@ def scatter_section(report: ReportInput) -> Section | None:
 
 def _scatter_words(fit: FrictionFit) -> Content:
     found = fit.scatter
-    packs = (
-        "only one pack was tested, so nothing is known of how packs differ and no interval "
-        "for the next pack is given"
-        if found.pack is None
-        else f"packs differ by {_spread_words(found.pack, found.pack_limit)}"
-    )
-    runs = (
-        "no pack was run twice, so how runs differ is part of how packs differ"
-        if found.run is None
-        else f"runs of one pack differ by {_spread_words(found.run, found.run_limit)}"
-    )
+    if found.pack is not None:
+        packs = f"packs differ by {_spread_words(found.pack, found.pack_limit)}"
+    elif fit.n_packs > 1:
+        packs = "the law has so many terms for so few runs that it follows every pack"
+    else:
+        packs = (
+            "only one pack was tested, so nothing is known of how packs differ and no interval "
+            "for the next pack is given"
+        )
+    if found.run is not None:
+        runs = f"runs of one pack differ by {_spread_words(found.run, found.run_limit)}"
+    elif fit.n_runs > fit.n_packs and "run" in fit.estimate.components:
+        runs = "with so few runs for this law, how runs differ cannot be told from its own terms"
+    else:
+        runs = "no pack was run twice, so how runs differ is part of how packs differ"
     pooling = fit.pooling
     whose = ""
     if pooling is not None and pooling.used:

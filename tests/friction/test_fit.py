@@ -1,5 +1,6 @@
 """From points to fits: choice of the law, notices, intervals, files."""
 
+import contextlib
 import json
 import re
 from dataclasses import fields, replace
@@ -316,3 +317,16 @@ def test_a_file_of_another_kind_is_refused(spoil):
     data = fits_to_dict(fit_campaign(drawn(Truth(), np.random.default_rng(6)), REFERENCE))
     with pytest.raises(ResultError):
         fits_from_dict({**data, **spoil})
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_layouts_of_a_few_points_are_fitted_or_refused_in_words(seed):
+    """No layout, however small or lopsided, ends in an error of the algebra."""
+    rng = np.random.default_rng(seed)
+    name = list(THETA)[seed]
+    for _ in range(2):
+        sizes = (rng.integers(1, 7, size=rng.integers(1, 4)) for _ in range(rng.integers(1, 4)))
+        layout = tuple(tuple(map(int, own)) for own in sizes)
+        truth = Truth(law=name, theta=THETA[name], layout=layout)
+        with contextlib.suppress(FitError):
+            assert np.all(np.isfinite(fit_of(truth, seed, oil=OIL).residual))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from friction_points import REFERENCE, Truth, drawn
+from friction_points import REFERENCE, THETA, Truth, drawn
 from scipy import optimize, stats
 
 from rigdata.friction.columns import dense_columns
@@ -114,6 +114,21 @@ def test_one_pack_has_no_limit_of_packs():
     (fit,) = fit_campaign(drawn(Truth(packs=1), np.random.default_rng(1)), REFERENCE).values()
     assert fit.scatter.pack_limit is None
     assert fit.scatter.run_limit > fit.scatter.run
+
+
+def test_a_law_with_as_many_terms_as_runs_is_set_aside():
+    """Six runs, and six terms of temperature and pressure that follow every one of them."""
+    truth = Truth(law="quadratic", theta=THETA["quadratic"], layout=((12, 14), (9, 13), (12, 9)))
+    points = drawn(truth, np.random.default_rng(3))
+    (asked,) = fit_campaign(points, REFERENCE, laws=["quadratic"]).values()
+    (score,) = asked.ranking
+    assert not score.identified
+    assert "its terms follow every run" in score.reason
+    assert asked.scatter.run is None
+    assert any("quadratic law taken although" in n.what for n in asked.notices)
+    (free,) = fit_campaign(points, REFERENCE, laws=["quadratic", "log-speed"]).values()
+    assert free.law == "log-speed"
+    assert free.scatter.run_limit > 0.0
 
 
 def test_growth_of_one_degree_of_freedom_is_that_of_a_single_normal():
