@@ -186,7 +186,7 @@ def _on_adequacy(
     """Say that the law, or every formula, misses the points."""
     if adequacy is None or not adequacy.flagged:
         return []
-    if chosen.law.smooths:
+    if chosen.law.name == SURFACE:
         words = (
             f"every formula misses the points, so a smooth surface is taken. The best of them is "
             f"the {adequacy.law} law: {adequacy.words}"

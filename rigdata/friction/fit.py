@@ -16,6 +16,7 @@ from rigdata.friction.diagnostics.diagnose import diagnose, diagnostic_notices
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.knots import knots_of
+from rigdata.friction.laws.registry import SURFACE
 from rigdata.friction.nesting import numbered
 from rigdata.friction.pooled_fits import choose_scatter
 from rigdata.friction.results import FrictionFit, Group
@@ -149,7 +150,7 @@ def fit_group(
             *outlier_notices(choice.outliers, choice.trouble, str(group)),
         ),
         oil=oil,
-        knots=knots_of(conditions) if chosen.law.smooths else None,
+        knots=knots_of(conditions) if chosen.law.name == SURFACE else None,
         adequacy=adequacy,
         outliers=choice.outliers,
     )

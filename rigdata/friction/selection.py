@@ -33,6 +33,7 @@ LEAST_LOSS_U = 1.0  # log density: with three packs the standard error itself is
 _MOST_RELATIVE_U = 0.5  # of a parameter without which the law has no meaning
 _MOST_INFLATION = 1e6  # of a parameter's variance by its correlation with the others
 _SPARE_POINTS = 2
+_SAME = 1e-7  # of a coefficient
 _SET_ASIDE = "set aside: "
 _FOLLOWS = "its terms follow every run"
 
@@ -99,8 +100,24 @@ def rank(label: str, points: FrictionPoints, laws: Sequence[Law], reference: Ref
 def candidates(
     label: str, points: FrictionPoints, laws: Sequence[Law], reference: Reference
 ) -> list[Candidate]:
-    """Fit every law; those that cannot be fitted say why."""
-    return [candidate(label, points, law, reference) for law in laws]
+    """Fit every law; those that cannot be fitted, or come out as one before them, say why."""
+    found: list[Candidate] = []
+    for law in laws:
+        new = candidate(label, points, law, reference)
+        twin = next((old for old in found if _is_same(new, old)), None)
+        if twin is not None:
+            same = _failed(law, f"here the same as the {twin.law.name} law")
+            new = replace(same, score=replace(same.score, remark=new.score.remark))
+        found.append(new)
+    return found
+
+
+def _is_same(one: Candidate, other: Candidate) -> bool:
+    """Whether two laws come out as one, with what the tests cannot show held."""
+    if one.fit is None or other.fit is None or not one.held:
+        return False
+    alike = one.score.n_parameters == other.score.n_parameters
+    return alike and np.allclose(one.fit.curve, other.fit.curve, rtol=_SAME, atol=0.0)
 
 
 def choose(label: str, points: FrictionPoints, found: list[Candidate]) -> Ranking:

@@ -98,6 +98,15 @@ def test_asked_for_over_a_single_dwell_the_dwell_law_holds_its_rise():
     )
 
 
+def test_a_law_that_comes_out_as_another_is_not_scored_twice():
+    one_place = replace(RESTS, temperatures=(80.0, 81.0), pressures=(1.0, 1.01))
+    _, fit, _ = fitted(one_place)
+    scores = {score.law: score for score in fit.ranking}
+    assert "the same as the constant law" in scores["static"].reason
+    assert scores["static"].aicc is None
+    assert scores["constant"].aicc is not None
+
+
 def test_three_breakaways_give_a_mean():
     few = replace(RESTS, packs=1, runs=(1, 1), points=(3, 3))
     _, fit, told = fitted(few)

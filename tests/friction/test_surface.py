@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from friction_points import REFERENCE, Truth, drawn
+from friction_points import REFERENCE, THETA, Truth, drawn
 
 from rigdata.errors import FitError
 from rigdata.friction.budget import fit_budget, fit_solution
@@ -154,3 +154,11 @@ def test_more_packs_of_a_surface_would_help(kept):
 def test_a_surface_without_knots_is_refused():
     with pytest.raises(FitError, match="needs the values that were tested"):
         law("surface")
+
+
+def test_a_surface_without_room_to_bend_is_still_a_surface():
+    truth = Truth(law="stribeck", theta=THETA["stribeck"], layout=((3, 5), (1, 2), (1,)))
+    points = drawn(truth, np.random.default_rng(12))
+    (fit,) = fit_campaign(points, REFERENCE, laws=["surface"]).values()
+    assert not fit.form.smooths
+    assert fit.predict(at(REFERENCE)).mu[0] == pytest.approx(0.15, rel=0.3)

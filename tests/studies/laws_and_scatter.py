@@ -21,7 +21,6 @@ from scipy import stats
 from rigdata.errors import FitError
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.fit import fit_campaign
-from rigdata.friction.laws.registry import law
 from rigdata.friction.results import FrictionFit
 
 PLACES = Conditions([0.1, 0.02, 0.5], [80.0, 60.0, 110.0], [1.0, 1.5, 0.7])
@@ -92,7 +91,7 @@ def parameters_held(fit: FrictionFit, truth: Truth) -> np.ndarray:
 
 def slopes_held(fit: FrictionFit, truth: Truth) -> np.ndarray:
     """Whether the interval of dmu/dv holds at three places."""
-    form = law(fit.law, OIL)
+    form = fit.form
     value = slopes(lambda c: form.mu(c, fit.theta, REFERENCE), PLACES)
     gradient = slopes(lambda c: form.jacobian(c, fit.theta, REFERENCE), PLACES)
     half = fit.estimate.half_width(gradient)
