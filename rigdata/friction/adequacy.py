@@ -18,11 +18,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import FloatArray, IntArray
 from rigdata.friction.conditions import ALL_AXES, AXES, Conditions, shown_axes
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.knots import coordinate, knots_along, settings
 from rigdata.friction.laws.natural_spline import line_and_bends
+from rigdata.friction.nesting import numbered
 from rigdata.quantities import QUANTITIES
 
 LEVEL = 0.01  # the right law is seldom doubted, and a wrong one shows far below
@@ -30,7 +31,7 @@ MATTERS = 0.005  # relative to mu: tables follow their law no more closely than 
 PRODUCTS, SETTINGS = "products", "settings"
 
 _LEAST_NEW = 1e-4  # share of the weight of a column that the law does not already hold
-_LEAST_SETTINGS = 3  # that several runs met
+_LEAST_SETTINGS, _MOST_SETTINGS = 3, 100  # that several runs met
 _PLACES = 61
 
 Offer = Callable[[Conditions], FloatArray]
@@ -194,6 +195,8 @@ def _of_shape(fit: JointFit, along: str, offer: Offer) -> Adequacy | None:
 def _of_settings(fit: JointFit) -> Adequacy | None:
     """Return the score test of what several runs at the same settings have in common.
 
+    Of very many settings only those that most runs met are asked, which keeps the cost
+    in proportion to the points.
     ``|F^T P r|^2``, with F the members of each setting, is held against chi-square with
     its mean and variance under the law, less what finding the other variances takes off.
     """
@@ -202,10 +205,10 @@ def _of_settings(fit: JointFit) -> Adequacy | None:
     axes = AXES if np.isnan(conditions.dwell_s).any() else ALL_AXES
     each = np.stack([settings(conditions, axis) for axis in axes], axis=1)
     _, which = np.unique(each, axis=0, return_inverse=True)
-    shared = [i for i in range(which.max() + 1) if np.unique(runs[which == i]).size > 1]
+    shared = _most_shared(which.ravel(), numbered(runs)[0])
     if len(shared) < _LEAST_SETTINGS:
         return None
-    member = np.stack([which == i for i in shared], axis=1)
+    member = which.reshape(-1, 1) == shared
     columns = fit.curve[:, None] * member
     projected = at.project(columns)
     inner, pulled = columns.T @ projected, columns.T @ at.projected
@@ -233,6 +236,14 @@ def _of_settings(fit: JointFit) -> Adequacy | None:
         off=float(own[largest]),
         where=_at(conditions, int(np.flatnonzero(member[:, largest])[0])),
     )
+
+
+def _most_shared(setting: IntArray, run: IntArray) -> IntArray:
+    """Return the settings that several runs met, those of most runs where there are many."""
+    met = np.unique(np.stack([setting, run]), axis=1)[0]
+    count = np.bincount(met)
+    most = np.argsort(-count, kind="stable")[:_MOST_SETTINGS]
+    return np.sort(most[count[most] > 1])
 
 
 def _line(conditions: Conditions, axis: str) -> Conditions:

@@ -112,7 +112,8 @@ def envelope_of(conditions: Conditions) -> Envelope:
     box = np.stack([getattr(conditions, axis) for axis in axes], axis=1)
     points = scaled(conditions, axes)
     centre = points.mean(axis=0)
-    _, _, directions = np.linalg.svd(points - centre, full_matrices=True)
+    triangle = np.linalg.qr(points - centre, mode="r")
+    _, _, directions = np.linalg.svd(triangle, full_matrices=True)
     rotated = (points - centre) @ directions.T
     varied = np.ptp(rotated, axis=0) >= 1.0
     facets = [_band(rotated, int(i)) for i in np.flatnonzero(~varied)]

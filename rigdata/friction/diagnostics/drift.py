@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigdata.arrays import BoolArray, FloatArray, TextArray
+from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray
 from rigdata.campaign.campaign import Reference
 from rigdata.friction.diagnostics import findings
 from rigdata.friction.diagnostics.findings import Finding
@@ -16,6 +16,7 @@ from rigdata.friction.diagnostics.offered import offered
 from rigdata.friction.diagnostics.words import found, plain
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.joint import JointFit
+from rigdata.friction.nesting import numbered
 from rigdata.reduction.points import FrictionPoints
 
 _LEAST_POINTS = 4  # each way
@@ -100,10 +101,21 @@ def run_numbers(points: FrictionPoints) -> FloatArray:
     return number
 
 
-def _lengths(points: FrictionPoints) -> list[float]:
+def run_spans(
+    run: TextArray, start: FloatArray, end: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return the number (n,) of each point's run, and the first start and last end of each run."""
+    number, count = numbered(run)
+    first, last = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(first, number, start)
+    np.maximum.at(last, number, end)
+    return number, first, last
+
+
+def _lengths(points: FrictionPoints) -> FloatArray:
     """Return how long the points of each run last. [s]"""
-    runs = (points.run == run for run in dict.fromkeys(points.run.tolist()))
-    return [float(points.end_s[mine].max() - points.start_s[mine].min()) for mine in runs]
+    _, first, last = run_spans(points.run, points.start_s, points.end_s)
+    return last - first
 
 
 def _sides(points: FrictionPoints) -> FloatArray:
@@ -116,12 +128,10 @@ def _sides(points: FrictionPoints) -> FloatArray:
 
 def _centred(values: FloatArray, names: TextArray, chosen: BoolArray) -> FloatArray:
     """Return `values` less their mean over the chosen points of each name, 0 elsewhere."""
-    centred = np.zeros(values.shape)
-    for name in dict.fromkeys(names.tolist()):
-        mine = chosen & (names == name)
-        if np.any(mine):
-            centred[mine] = values[mine] - values[mine].mean()
-    return centred
+    number, count = numbered(names)
+    total = np.bincount(number[chosen], values[chosen], minlength=count)
+    mean = total / np.maximum(np.bincount(number[chosen], minlength=count), 1)
+    return np.where(chosen, values - mean[number], 0.0)
 
 
 def _near(points: FrictionPoints, reference: Reference) -> BoolArray:

@@ -15,7 +15,7 @@ from scipy import interpolate, optimize, stats
 
 from rigdata.arrays import FloatArray
 from rigdata.friction.conditions import AXES, Conditions, shown_axes
-from rigdata.friction.diagnostics.drift import run_numbers
+from rigdata.friction.diagnostics.drift import run_numbers, run_spans
 from rigdata.friction.diagnostics.findings import ORDER, ResidualTrend
 from rigdata.friction.diagnostics.offered import of_residuals
 from rigdata.friction.diagnostics.words import outside, percent, plain, ranges
@@ -50,12 +50,11 @@ def residual_trends(fit: JointFit, points: FrictionPoints) -> list[ResidualTrend
 
 def order_in_time(points: FrictionPoints) -> FloatArray:
     """Return the place of each point in time, as of `ResidualTrend`, (n,)."""
-    order, middle = run_numbers(points), 0.5 * (points.start_s + points.end_s)
-    for run in dict.fromkeys(points.run.tolist()):
-        mine = points.run == run
-        span = float(np.ptp(middle[mine]))
-        if span > 0.0:
-            order[mine] += 0.8 * (middle[mine] - middle[mine].min()) / span - 0.4
+    middle = 0.5 * (points.start_s + points.end_s)
+    number, first, last = run_spans(points.run, middle, middle)
+    span, since = (last - first)[number], middle - first[number]
+    place = np.where(span > 0.0, 0.8 * since / np.where(span > 0.0, span, 1.0) - 0.4, 0.0)
+    order: FloatArray = run_numbers(points) + place
     return order
 
 
