@@ -15,7 +15,8 @@ from rigdata.campaign.keys import NAME, NAME_WORDS, Key, Kind
 from rigdata.campaign.reading import check_names, check_pair, nearest, read_values
 from rigdata.campaign.rig import Rig, read_rig
 from rigdata.campaign.service import Duty, ServiceLimits
-from rigdata.errors import CampaignError, Notice
+from rigdata.campaign.viscosity_index import HIGH, LOW, viscosity_index
+from rigdata.errors import CampaignError, Notice, Severity
 
 FILE_NAME = "campaign.toml"
 STATES = ("new", "bedded", "worn")
@@ -59,6 +60,13 @@ class Oil:
     density_15c_kg_m3: Annotated[
         float | None, Key("Density at 15 degC.", unit="kg/m^3", above=0)
     ] = None
+
+    @property
+    def viscosity_index(self) -> float | None:
+        """By ASTM D2270, None for oils too thin to have one."""
+        return viscosity_index(
+            self.kinematic_viscosity_40c_mm2_s, self.kinematic_viscosity_100c_mm2_s
+        )
 
 
 @dataclass(frozen=True)
@@ -336,8 +344,18 @@ def _notices(values: Mapping[str, Any], campaign_file: Path) -> tuple[Notice, ..
     return (
         *log_notices(parts, campaign_file),
         *record_notices(histories, days, campaign_file),
+        *_oil_notices(values.get("oil"), campaign_file),
         *dict.fromkeys(own),
     )
+
+
+def _oil_notices(oil: Oil | None, campaign_file: Path) -> list[Notice]:
+    index = oil.viscosity_index if oil is not None else None
+    if index is None or LOW <= index <= HIGH:
+        return []
+    what = f"the two viscosities of the oil give a viscosity index of {index:.0f}"
+    do = "Check both against the data sheet, and that they are in mm^2/s"
+    return [Notice(Severity.WARNING, f"{campaign_file.name}, [oil]", what, do)]
 
 
 def _inputs(file: TomlFile, rig: Rig) -> tuple[InputFile, ...]:

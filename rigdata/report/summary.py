@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rigdata.campaign.campaign import Oil
 from rigdata.friction.conditions import at
 from rigdata.report.blocks import Section, facts, items, kept, paragraph, table
 from rigdata.report.coefficients import envelope_words
@@ -132,7 +133,6 @@ def tested_section(report: ReportInput) -> Section:
                 ", ".join(kinds),
             )
         )
-    oil = campaign.oil
     return Section(
         "tested",
         "What was tested",
@@ -152,15 +152,21 @@ def tested_section(report: ReportInput) -> Section:
                 packs,
                 text=(1, 2, 3, 7),
             ),
-            paragraph(
-                f"Oil: {oil.name}, {plain(oil.kinematic_viscosity_40c_mm2_s)} mm\u00b2/s at 40 and "
-                f"{plain(oil.kinematic_viscosity_100c_mm2_s)} mm\u00b2/s at 100 \N{DEGREE SIGN}C."
-                if oil
-                else "No oil: run dry."
-            ),
+            paragraph(_oil_words(campaign.oil)),
             facts((name, note) for name, note in notes if note),
             _envelopes(report),
         ),
+    )
+
+
+def _oil_words(oil: Oil | None) -> str:
+    if oil is None:
+        return "No oil: run dry."
+    cold, hot = oil.kinematic_viscosity_40c_mm2_s, oil.kinematic_viscosity_100c_mm2_s
+    index = oil.viscosity_index
+    return (
+        f"Oil: {oil.name}, {plain(cold)} mm\u00b2/s at 40 and {plain(hot)} mm\u00b2/s at "
+        f"100 \N{DEGREE SIGN}C" + ("." if index is None else f", viscosity index {index:.0f}.")
     )
 
 

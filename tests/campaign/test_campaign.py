@@ -145,6 +145,15 @@ def test_a_missing_log_of_an_excluded_run_is_not_told(bench):
     assert bench.read().notices == ()
 
 
+def test_two_viscosities_that_no_oil_has_are_told(bench):
+    """101 and 15.3 mm^2/s are a good oil; the second in another unit is not."""
+    assert 100.0 < bench.read().oil.viscosity_index < 200.0
+    bench.spoil(C, "= 15.3", "= 78.4")
+    (notice,) = bench.read().notices
+    assert "viscosity index" in notice.what
+    assert notice.where == "campaign.toml, [oil]"
+
+
 def test_a_record_out_of_date_is_told_once_for_all_its_runs(bench):
     bench.spoil(K, "valid_until = 2027-01-10", "valid_until = 2026-03-01")
     (notice,) = bench.read().notices
