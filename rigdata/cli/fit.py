@@ -18,6 +18,7 @@ from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notic
 from rigdata.cli.verdicts import (
     chatter_words,
     condition_words,
+    deletion_words,
     fit_rows,
     fit_table,
     ranking_table,
@@ -69,10 +70,12 @@ def command(
         )
     else:
         coefficients = fit_table(fits.kinetic, fits.static)
-        most = SCREEN - coefficients.count("\n") - 4
+        most = SCREEN - coefficients.count("\n") - 5
         click.echo(ranking_table(fits.kinetic, fits.static, most=most) + "\n")
         click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
         click.echo(coefficients)
+        if left_out := deletion_words(fits.kinetic, fits.static):
+            click.echo(left_out)
         if chatter := chatter_words(fits.stick_slip.values()):
             click.echo(f"\n{chatter}\n")
         click.echo(f"Wrote {folder / FITS_FILE}.")

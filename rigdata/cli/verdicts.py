@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
+from rigdata.friction.case_deletion import largest
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
 from rigdata.friction.pooling import pooling_to_dict
 from rigdata.friction.results import FrictionFit, Group, LawScore
@@ -60,6 +61,7 @@ def fit_rows(fits: Fits, kind: str) -> list[dict[str, object]]:
             "scatter": asdict(fit.scatter),
             "pooling": pooling_to_dict(fit.pooling),
             "ranking": [asdict(score) for score in fit.ranking],
+            "left_out": [one.to_dict() for one in fit.deletions],
             "diagnostics": None if fit.diagnostics is None else fit.diagnostics.to_dict(),
         }
         for group, fit in fits.items()
@@ -143,6 +145,23 @@ def fit_table(kinetic: Fits, static: Fits) -> str:
     if any("*" in row[1] for row in rows):
         text += "\n* not tested at this condition: drawn out from the law"
     return text
+
+
+def deletion_words(kinetic: Fits, static: Fits) -> str:
+    """Return a line on the pack or run without which mu moves most; empty where there is none.
+
+    Those that drive a result come first.
+    """
+    found = [
+        (
+            bool(one.driving),
+            abs(one.change_u),
+            f"{one.title} mu moves most: {one.change_u:+.1f} u(mu), {name}",
+        )
+        for name, fit in _named(kinetic, static)
+        if (one := largest(fit.deletions)) is not None and one.change_u is not None
+    ]
+    return paragraph(f"Without {max(found)[2]}.") if found else ""
 
 
 def _named(kinetic: Fits, static: Fits) -> list[tuple[str, FrictionFit]]:

@@ -9,10 +9,12 @@ import numpy as np
 
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
+from rigdata.friction.case_deletion import deletions_of
 from rigdata.friction.checks import chi_squares, notices_of, residual_trend
 from rigdata.friction.choice import choose_law
 from rigdata.friction.design import conditions_of
 from rigdata.friction.diagnostics.diagnose import diagnose, diagnostic_notices
+from rigdata.friction.driving import driving_notices, judged
 from rigdata.friction.envelope import envelope_of
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.knots import knots_of
@@ -127,6 +129,7 @@ def fit_group(
     scatter = scatter_of(fit)
     (_, n_packs), (_, n_runs) = numbered(points.pack), numbered(points.run)
     chi2, chi2_measurement = chi_squares(fit)
+    deletions = judged(fit, deletions_of(fit))
     found = FrictionFit(
         group=group,
         law=chosen.law.name,
@@ -148,11 +151,13 @@ def fit_group(
         notices=(
             *notices_of(chosen, ranking.scores, str(group), conditions, n_packs, pulls, adequacy),
             *outlier_notices(choice.outliers, choice.trouble, str(group)),
+            *driving_notices(deletions, str(group)),
         ),
         oil=oil,
         knots=knots_of(conditions) if chosen.law.name == SURFACE else None,
         adequacy=adequacy,
         outliers=choice.outliers,
+        deletions=deletions,
     )
     return _diagnosed(found, fit, points) if np.all(points.kind == "kinetic") else found
 

@@ -14,6 +14,7 @@ from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.allowances import Outlier
+from rigdata.friction.case_deletion import Deletion
 from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
@@ -95,6 +96,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "formula": form.formula,
         "reference": {axis: getattr(fit.reference, axis) for axis in ALL_AXES},
         "outliers": [outlier.to_dict() for outlier in fit.outliers],
+        "deletions": [one.to_dict() for one in fit.deletions],
         "oil": None if fit.oil is None else asdict(fit.oil),
         "knots": None if fit.knots is None else asdict(fit.knots),
         "parameters": [
@@ -195,6 +197,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         oil=oil,
         pooling=pooling_from_dict(data.get("pooling")),
         outliers=tuple(map(Outlier.from_dict, data.get("outliers", ()))),
+        deletions=tuple(map(Deletion.from_dict, data.get("deletions", ()))),
         diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
         knots=knots,
         adequacy=Adequacy(**tested) if (tested := data.get("adequacy")) else None,

@@ -55,10 +55,15 @@ class Inverse:
     @property
     def covariance(self) -> FloatArray:
         """(p, p) ``(X^T V^-1 X)^-1``."""
-        q = self.elimination.n_wide
-        root = self.elimination.wide_root[q:, q:]
+        root = self.covariance_root
         product: FloatArray = root @ root.T
         return product
+
+    @property
+    def covariance_root(self) -> FloatArray:
+        """(p, p) R with ``R R^T`` the covariance."""
+        q = self.elimination.n_wide
+        return self.elimination.wide_root[q:, q:]
 
     def part(self, tiles: slice | IntArray) -> FloatArray:
         """Return Z, X and the carried columns in some tiles, divided by the roots of D."""

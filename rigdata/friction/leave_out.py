@@ -1,4 +1,4 @@
-"""How well a fit predicts packs or runs that are left out, without fitting again."""
+"""What a fit says of packs or runs from all the others, without fitting again."""
 
 from __future__ import annotations
 
@@ -42,22 +42,60 @@ def leave_out_scores(at: Profile, members: Sequence[IntArray]) -> FloatArray:
     restricted likelihood of all over that of the others.  What the points of a run
     or pack added to the second moments is taken off again, so no refit is needed.
     """
-    of_run, each = at.inverse.columns.rows.run_of_row, []
+    runs = _runs_of(at.inverse, members)
+    return np.array([_score(at.inverse, *one) for one in zip(members, runs, strict=True)])
+
+
+def information_without(at: Profile, members: Sequence[IntArray]) -> tuple[FloatArray, FloatArray]:
+    """Return what all points but those of a set say of the parameters, for each set.
+
+    Parameters
+    ----------
+    at, members
+        As in `leave_out_scores`.
+
+    Returns
+    -------
+    (s, p, p) array, (s, p) array
+        ``X^T V^-1 X`` and ``X^T V^-1 residual`` of the points that are left, V being
+        their own covariance at the variances of `at`.
+
+    Raises
+    ------
+    ValueError
+        When a set holds part of a run.
+    """
+    done = at.inverse.elimination
+    q, size = done.n_wide, len(done.wide_root)
+    information = np.empty((len(members), size - q, size - q))
+    score = np.empty((len(members), size - q))
+    for i, runs in enumerate(_runs_of(at.inverse, members)):
+        wide, _ = _wide_without(at.inverse, runs)
+        root, _ = root_of(done.scale[2][:q], wide[:q, :q], q)
+        over = root.T @ wide[:q, q:]
+        left = wide[q:, q:] - over.T @ over
+        information[i], score[i] = left[: size - q, : size - q], left[: size - q, -1]
+    return information, score
+
+
+def _runs_of(inverse: Inverse, members: Sequence[IntArray]) -> list[IntArray]:
+    """Return the runs of each set of points."""
+    of_run, found = inverse.columns.rows.run_of_row, []
     sizes = np.bincount(of_run)
     for points in members:
         runs = np.unique(of_run[points])
         if np.sum(sizes[runs]) != points.size:
             raise ValueError("only whole runs can be left out")
-        each.append(_score(at.inverse, points, runs))
-    return np.array(each)
+        found.append(runs)
+    return found
 
 
-def _score(inverse: Inverse, points: IntArray, runs: IntArray) -> float:
+def _wide_without(inverse: Inverse, runs: IntArray) -> tuple[FloatArray, float]:
+    """Return `Elimination.wide_left` without some runs, and by how much log pivots fall."""
     done, rows = inverse.elimination, inverse.columns.rows
     k1, k2 = done.run_root.shape[1], done.pack_root.shape[1]
-    run_pivots, pack_pivots, wide_pivots = done.log_pivots
-    logdet = float(np.sum(np.log(inverse.variance[points])) + np.sum(run_pivots[runs]))
-    wide = done.wide_left.copy()
+    run_pivots, pack_pivots, _ = done.log_pivots
+    lost, wide = float(np.sum(run_pivots[runs])), done.wide_left.copy()
     for pack in np.unique(rows.pack_of[runs]).tolist():
         own = runs[rows.pack_of[runs] == pack]
         columns = flattened(inverse.part(np.flatnonzero(np.isin(rows.run_of, own)))[..., k1:])
@@ -67,17 +105,24 @@ def _score(inverse: Inverse, points: IntArray, runs: IntArray) -> float:
         root, pivots = root_of(done.scale[1], left[:, :k2], k2)
         before, after = done.pack_over[pack], root.T @ left[:, k2:]
         wide += before.T @ before - after.T @ after - taken[k2:, k2:]
-        logdet += float(np.sum(pack_pivots[pack]) - np.sum(pivots))
+        lost += float(np.sum(pack_pivots[pack]) - np.sum(pivots))
+    return wide, lost
+
+
+def _score(inverse: Inverse, points: IntArray, runs: IntArray) -> float:
+    done = inverse.elimination
+    wide, within = _wide_without(inverse, runs)
     size = len(done.wide_root)
     try:
         root, pivots = root_of(done.scale[2], wide[:size, :size], done.n_wide)
     except np.linalg.LinAlgError:
         return np.nan
-    lost = wide_pivots - pivots
+    lost = done.log_pivots[2] - pivots
     if np.max(lost[done.n_wide :], initial=0.0) > -2.0 * np.log(_LEAST_PIVOT):
         return np.nan
+    logdet = float(np.sum(np.log(inverse.variance[points]))) + within + float(np.sum(lost))
     squares = _squares(done.wide_left, done.wide_root) - _squares(wide, root)
-    return -0.5 * (logdet + float(np.sum(lost)) + squares + points.size * _LOG_2PI)
+    return -0.5 * (logdet + squares + points.size * _LOG_2PI)
 
 
 def _squares(wide: FloatArray, root: FloatArray) -> float:

@@ -138,6 +138,13 @@ def numbered(names: TextArray) -> tuple[IntArray, int]:
     return number.astype(np.int64), len(different)
 
 
+def members_of(names: TextArray) -> list[IntArray]:
+    """Return where each of the different names stands, in the order of the names."""
+    number, count = numbered(names)
+    order, sizes = np.argsort(number, kind="stable"), np.bincount(number, minlength=count)
+    return np.split(order, np.cumsum(sizes)[:-1])
+
+
 def rows_of(pack: IntArray, run: IntArray) -> Rows:
     """Return the layout of points by the numbers (n,) of their packs and runs, in any order."""
     order = np.lexsort((run, pack))

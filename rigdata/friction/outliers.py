@@ -191,15 +191,9 @@ def outlying_runs(case: Case, at: Profile, variances: FloatArray) -> IntArray:
     place, packs = case.place("run"), case.place("pack")
     if place is None:
         return _NONE
-    columns = case.columns(_NONE, np.arange(case.pack_of.size))
-    space = RunSpace(
-        gram=columns.T @ at.project(columns),
-        pull=columns.T @ at.projected,
-        pack_of=case.pack_of,
-        scatter=np.array([variances[place], 0.0 if packs is None else variances[packs]]),
-        has_packs=packs is not None,
-        least=_LEAST_PRECISION * (columns**2).T @ at.inverse_diagonal,
-    )
+    between = None if packs is None else float(variances[packs])
+    shifts = case.columns(_NONE, np.arange(case.pack_of.size))
+    space = RunSpace.of(at, shifts, case.pack_of, float(variances[place]), between)
     best, misses, dof = _NONE, 0, space.dof_without(())
     for size in range(1, max(1, int(_MOST_RUNS * case.pack_of.size)) + 1):
         count = case.pack_of.size - size + 1

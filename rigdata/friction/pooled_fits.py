@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from rigdata.errors import FitError, Notice, Severity
+from rigdata.friction.case_deletion import deletions_of
 from rigdata.friction.checks import chi_squares, pull_notices, residual_trend
 from rigdata.friction.conditions import at
+from rigdata.friction.driving import driving_notices, judged
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.pooling import Pooling, Quoted, alike, pool
 from rigdata.friction.results import FrictionFit, Group
@@ -94,8 +96,9 @@ def _refitted(fit: FrictionFit, points: FrictionPoints, joint: JointFit) -> Fric
     conditions = joint.design.blocks[0].conditions
     pulls, trend = joint.pulls(), residual_trend(joint, conditions)
     chi2, chi2_measurement = chi_squares(joint)
-    before = pull_notices(str(fit.group), fit.pulls)
-    now = pull_notices(str(fit.group), pulls)
+    deletions, where = judged(joint, deletions_of(joint)), str(fit.group)
+    before = (*pull_notices(where, fit.pulls), *driving_notices(fit.deletions, where))
+    now = (*pull_notices(where, pulls), *driving_notices(deletions, where))
     return replace(
         fit,
         estimate=joint.estimate,
@@ -105,5 +108,6 @@ def _refitted(fit: FrictionFit, points: FrictionPoints, joint: JointFit) -> Fric
         pulls=pulls,
         residual_trend=trend,
         residual=points.mu / joint.curve - 1.0,
+        deletions=deletions,
         notices=(*(notice for notice in fit.notices if notice not in before), *now),
     )

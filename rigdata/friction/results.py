@@ -13,7 +13,8 @@ from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import Notice, ResultError
 from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.allowances import Outlier, with_allowances
-from rigdata.friction.conditions import Conditions
+from rigdata.friction.case_deletion import Deletion
+from rigdata.friction.conditions import Conditions, at
 from rigdata.friction.design import Block
 from rigdata.friction.diagnostics.findings import Diagnostics
 from rigdata.friction.envelope import Envelope
@@ -198,6 +199,8 @@ class FrictionFit:
         where that is a surface the reason why.  None where nothing could be tested.
     outliers : tuple of Outlier
         Points and runs that count less than the others, and how much.
+    deletions : tuple of Deletion
+        What leaving out each pack and each run does to the coefficient.
     """
 
     group: Group
@@ -224,6 +227,7 @@ class FrictionFit:
     knots: Knots | None = None
     adequacy: Adequacy | None = None
     outliers: tuple[Outlier, ...] = ()
+    deletions: tuple[Deletion, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))
@@ -254,6 +258,12 @@ class FrictionFit:
             bool(free) and name not in drawn
             for name, free in zip(self.form.names, fitted, strict=True)
         )
+
+    @property
+    def u_reference(self) -> float:
+        """Standard uncertainty of mu at the reference condition, relative to mu."""
+        told = self.predict(at(self.reference))
+        return float(told.u_mu[0] / told.mu[0])
 
     @property
     def parameters(self) -> dict[str, float]:

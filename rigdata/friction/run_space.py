@@ -15,11 +15,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
+from rigdata.friction.mixed_model import Profile
 
 _TURNS = 30
 _EXCHANGES = 10
 _STILL = 1e-14  # gain in likelihood of the last step
 _LEAST_PIVOT = 1e-6
+_LEAST_LEFT = 1e-6  # of what a run's points hold, that the law itself does not take up
 _COMPARED = 3  # first runs from which sets are grown
 
 
@@ -47,6 +49,32 @@ class RunSpace:
     scatter: FloatArray
     has_packs: bool
     least: FloatArray
+
+    @classmethod
+    def of(
+        cls, at: Profile, shifts: FloatArray, pack_of: IntArray, run: float, pack: float | None
+    ) -> RunSpace:
+        """Return the runs of a fitted model.
+
+        Parameters
+        ----------
+        at : Profile
+            At the fitted variances.
+        shifts : (n, r) array
+            Z.
+        pack_of : (r,) int array
+            Number of each run's pack.
+        run, pack : float
+            Variances between runs and between packs, None where there is none.
+        """
+        return cls(
+            gram=shifts.T @ at.project(shifts),
+            pull=shifts.T @ at.projected,
+            pack_of=pack_of,
+            scatter=np.array([run, pack or 0.0]),
+            has_packs=pack is not None,
+            least=_LEAST_LEFT * (shifts**2).T @ at.inverse_diagonal,
+        )
 
     @property
     def packs(self) -> FloatArray:

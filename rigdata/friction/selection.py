@@ -23,7 +23,7 @@ from rigdata.friction.design import Block, conditions_of
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.leave_out import leave_out_scores
-from rigdata.friction.nesting import numbered
+from rigdata.friction.nesting import members_of, numbered
 from rigdata.friction.results import LawScore
 from rigdata.reduction.points import FrictionPoints
 
@@ -315,9 +315,7 @@ def _scored(
         remark="; ".join(parts),
         reason=_SET_ASIDE + reason if reason else "",
     )
-    number, count = numbered(left_out(points)[1])
-    order, sizes = np.argsort(number, kind="stable"), np.bincount(number, minlength=count)
-    sets = np.split(order, np.cumsum(sizes)[:-1])
+    sets = members_of(left_out(points)[1])
     return Candidate(law, fit, held, score, leave_out_scores(fit.profile, sets))
 
 

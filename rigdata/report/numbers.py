@@ -82,10 +82,15 @@ def significant(value: float, digits: int) -> str:
 
 
 def signed(value: float, decimals: int = 1) -> str:
-    """Return a number with its sign, as ``+1.4``."""
+    """Return a number with its sign, as ``+1.4``; what rounds to nought is positive.
+
+    >>> signed(1.36), signed(-0.04)
+    ('+1.4', '+0.0')
+    """
     if not math.isfinite(value):
         return NO_NUMBER
-    return f"{value:+.{decimals}f}".replace("-", "\N{MINUS SIGN}")
+    text = f"{value:+.{decimals}f}"
+    return text.replace("-", "\N{MINUS SIGN}" if float(text) else "+")
 
 
 def percent(share: float, digits: int = 2) -> str:

@@ -6,6 +6,7 @@ from rigdata.report.batches import batches_section
 from rigdata.report.blocks import Section
 from rigdata.report.chatter import breakaway_section, chatter_section
 from rigdata.report.coefficients import speed_section, surroundings_section
+from rigdata.report.deletions import deletions_section
 from rigdata.report.layout import page
 from rigdata.report.model import ReportInput
 from rigdata.report.quality import quality_section
@@ -37,6 +38,7 @@ _WRITERS = (
     quality_section,
     residuals_section,
     scatter_section,
+    deletions_section,
     traces_section,
     bedding_section,
     tested_section,

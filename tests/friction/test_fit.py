@@ -283,6 +283,7 @@ def assert_same(one, other):
     assert one.oil == other.oil
     assert one.knots == other.knots
     assert one.adequacy == other.adequacy
+    assert one.deletions == other.deletions
     assert one.estimate.every_variance == other.estimate.every_variance
     assert np.array_equal(one.residual, other.residual)
 
