@@ -17,6 +17,7 @@ from rigdata.campaign.rig import Rig, read_rig
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.campaign.viscosity_index import HIGH, LOW, viscosity_index
 from rigdata.errors import CampaignError, Notice, Severity
+from rigdata.uncertainty.identity import Origins
 
 FILE_NAME = "campaign.toml"
 STATES = ("new", "bedded", "worn")
@@ -178,6 +179,17 @@ class Campaign:
     def __post_init__(self) -> None:
         for name in ("materials", "packs", "duties"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    @property
+    def origins(self) -> Origins:
+        """What the sources of uncertainty of this campaign come from."""
+        histories = self.rig.histories.values()
+        hashes = {file.role: file.sha256 for file in self.inputs}
+        return Origins(
+            {record.id: record.content_sha256 for records in histories for record in records},
+            hashes["rig"],
+            hashes["campaign"],
+        )
 
 
 def read_campaign(path: Path | str) -> Campaign:

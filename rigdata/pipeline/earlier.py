@@ -1,13 +1,8 @@
-"""Packs of earlier campaigns beside those of this one, with what they truly share.
-
-A source of uncertainty is the same in two campaigns only where it comes from the same
-thing: a calibration record of the same id and content, or the same rig file.  Packs and
-runs are never the same, whatever their names.
-"""
+"""Packs of earlier campaigns beside those of this one, with what they truly share."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,10 +16,7 @@ from rigdata.friction.results import FrictionFit, Group
 from rigdata.pipeline.folder import read_manifest
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.reduction.points import FrictionPoints
-from rigdata.uncertainty.sources import Scope
-
-_RADIUS_LAW = "radius-law"  # what the plates do, on whatever rig
-_SHORT = 12  # digits of a hash
+from rigdata.uncertainty.identity import Origins
 
 
 def levels_with_earlier(
@@ -50,15 +42,8 @@ def levels_with_earlier(
     ResultError
         When a folder holds no results, or cannot be read.
     """
-    hashes = {
-        record.id: record.content_sha256
-        for records in campaign.rig.histories.values()
-        for record in records
-    }
-    own = next(file.sha256 for file in campaign.inputs if file.role == "campaign")
-    rig = next(file.sha256 for file in campaign.inputs if file.role == "rig")
     before = [_of_folder(folder, campaign.reference) for folder in earlier]
-    return joined([*before, _named(pack_levels(points, fits), points, hashes, rig, own)])
+    return joined([*before, _named(pack_levels(points, fits), points, campaign.origins)])
 
 
 def joined(parts: Sequence[PackLevels]) -> PackLevels:
@@ -94,28 +79,12 @@ def _of_folder(folder: Path, reference: Reference) -> PackLevels:
                 expected="the same [reference] in both campaigns",
                 do="Give the earlier campaign this reference and fit its points again",
             )
-    levels = pack_levels(points, fits)
-    return _named(levels, points, hashes, digests["rig"], digests["campaign"])
+    origins = Origins(hashes, digests["rig"], digests["campaign"])
+    return _named(pack_levels(points, fits), points, origins)
 
 
-def _named(
-    levels: PackLevels,
-    points: FrictionPoints,
-    records: Mapping[str, str],
-    rig: str,
-    campaign: str,
-) -> PackLevels:
+def _named(levels: PackLevels, points: FrictionPoints, origins: Origins) -> PackLevels:
     """Return the levels with source ids that say what each source comes from."""
     scopes = {source.id: source.scope for source in points.sources}
-    names = tuple(_name(name, scopes[name], records, rig, campaign) for name in levels.source)
+    names = tuple(origins.lasting_name(name, scopes[name]) for name in levels.source)
     return replace(levels, source=names)
-
-
-def _name(name: str, scope: Scope, records: Mapping[str, str], rig: str, campaign: str) -> str:
-    parts = name.split(":")
-    if parts[0] == _RADIUS_LAW:
-        return name
-    if scope is not Scope.RIG:
-        return f"{name}@{campaign[:_SHORT]}"
-    known: Iterable[str] = (records[part] for part in parts[1:] if part in records)
-    return f"{name}@{next(iter(known), rig)[:_SHORT]}"

@@ -21,6 +21,7 @@ from rigdata.friction.envelope import (
 )
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
+from rigdata.tables.correlation import SharedErrors, components, shared_errors
 from rigdata.tables.grid import Box, choose_grid
 from rigdata.tables.table import FIELDS, CoefficientTable, TableParameter
 
@@ -77,17 +78,21 @@ def build_tables(
     tables: dict[Group, CoefficientTable] = {}
     notices: list[Notice] = []
     breakaway = static or {}
+
+    def built(fit: FrictionFit, kind: str) -> CoefficientTable:
+        shared = shared_errors(fit, points, campaign.origins)
+        provenance = _provenance(fit.group, points, campaign)
+        return build_table(fit, kind, provenance, shared, tolerance=tolerance)
+
     for group, fit in fits.items():
-        provenance = _provenance(group, points, campaign)
         try:
-            table = build_table(fit, "kinetic", provenance, tolerance=tolerance)
+            table = built(fit, "kinetic")
         except RigdataError as fault:
             notices.append(Notice(Severity.LEFT_OUT, f"table of {group}", fault.what, fault.do))
             continue
         if group in breakaway:
             try:
-                at_rest = build_table(breakaway[group], "static", provenance, tolerance=tolerance)
-                table = replace(table, static=at_rest)
+                table = replace(table, static=built(breakaway[group], "static"))
             except RigdataError as fault:
                 where = f"breakaway table of {group}"
                 notices.append(Notice(Severity.LEFT_OUT, where, fault.what, fault.do))
@@ -99,7 +104,12 @@ def build_tables(
 
 
 def build_table(
-    fit: FrictionFit, kind: str, provenance: Mapping[str, object], *, tolerance: float = TOLERANCE
+    fit: FrictionFit,
+    kind: str,
+    provenance: Mapping[str, object],
+    shared: SharedErrors | None = None,
+    *,
+    tolerance: float = TOLERANCE,
 ) -> CoefficientTable:
     """Build one table.
 
@@ -110,6 +120,8 @@ def build_table(
         ``kinetic`` or ``static``.
     provenance : mapping
         Goes into the table as it is.
+    shared : SharedErrors, optional
+        Errors of the rig, to be named.
     tolerance : float
         Largest error of linear interpolation, as a fraction of mu.
 
@@ -135,6 +147,12 @@ def build_table(
     mesh = Conditions(*(part.ravel() for part in np.meshgrid(*grid.axes, indexing="ij")))
     prediction = fit.predict(mesh)
     u = np.sqrt(np.diag(fit.covariance))
+    causes, moved = components(
+        form.jacobian(mesh.after(fit.reference.dwell_s), fit.theta, fit.reference),
+        fit.covariance,
+        shared or SharedErrors.none(u.size),
+        prediction.inside,
+    )
     return CoefficientTable(
         material=fit.group.material,
         state=fit.group.state,
@@ -155,6 +173,8 @@ def build_table(
         tolerance=tolerance,
         error=grid.error,
         provenance=provenance,
+        causes=causes,
+        components=moved.reshape(len(causes), *shape),
     )
 
 

@@ -80,7 +80,7 @@ def _surface(table: CoefficientTable) -> dict[str, Any]:
         name: _nulls(values.tolist()) for name, values in zip(FIELDS, table.nodes, strict=True)
     }
     arrays["inside_envelope"] = table.inside_envelope.tolist()
-    return {
+    surface: dict[str, Any] = {
         "axes": [
             {"name": name, "unit": QUANTITIES[name].unit, "values": nodes.tolist()}
             for name, nodes in zip(table.axis_names, table.axes, strict=True)
@@ -100,6 +100,12 @@ def _surface(table: CoefficientTable) -> dict[str, Any]:
             "outside": "refuse",
         },
     }
+    if table.causes:
+        surface["components"] = [
+            {"cause": cause, "values": values.tolist()}
+            for cause, values in zip(table.causes, table.components, strict=True)
+        ]
+    return surface
 
 
 def _table(content: dict[str, Any], kind: str, static: CoefficientTable | None) -> CoefficientTable:
@@ -107,6 +113,7 @@ def _table(content: dict[str, Any], kind: str, static: CoefficientTable | None) 
     axes = {axis["name"]: np.array(axis["values"], np.float64) for axis in surface["axes"]}
     arrays = surface["arrays"]
     reference = surface["reference"]
+    parts = surface.get("components", [])
     return CoefficientTable(
         material=str(content["material"]),
         state=str(content["state"]),
@@ -122,6 +129,8 @@ def _table(content: dict[str, Any], kind: str, static: CoefficientTable | None) 
         error=float(surface["interpolation"]["error"]),
         provenance=content["provenance"],
         static=static,
+        causes=tuple(str(part["cause"]) for part in parts),
+        components=np.array([part["values"] for part in parts], dtype=np.float64),
     )
 
 

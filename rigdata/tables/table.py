@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
@@ -57,6 +57,10 @@ class Reading:
         Interval for the material's mean.
     next_pack_low, next_pack_high : (m,) float
         Interval for one more pack; NaN where only one pack was tested.
+    causes : tuple of k str
+        Names of the components, as of the table.
+    components : (k, m) float
+        What one standard deviation of each component moves mu by.
     moved : (m,) bool
         Whether the condition was outside the envelope and the nearest inside
         value was taken.
@@ -74,11 +78,13 @@ class Reading:
     mean_high: FloatArray
     next_pack_low: FloatArray
     next_pack_high: FloatArray
+    causes: tuple[str, ...]
+    components: FloatArray
     moved: BoolArray
     notices: tuple[Notice, ...]
 
     def __post_init__(self) -> None:
-        for name in (*ALL_AXES, *FIELDS):
+        for name in (*ALL_AXES, *FIELDS, "components"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
         object.__setattr__(self, "moved", frozen(self.moved, np.bool_))
 
@@ -118,6 +124,12 @@ class CoefficientTable:
     dwell_s : (n_d,) float or None
         Nodes of the time under load at rest before a breakaway; None for kinetic
         friction, and where it is not known. [s]
+    causes : tuple of k str
+        Errors of the rig that move all nodes together, by names that are the same in
+        another table only where the errors are; empty for other components.
+    components : (k, ...) array, each of the shape of the grid
+        What one standard deviation of each moves mu by.  The covariance of two nodes is
+        the sum of the products of their components; `u_mu` is the whole uncertainty.
     """
 
     material: str
@@ -137,9 +149,14 @@ class CoefficientTable:
     provenance: Mapping[str, object]
     static: CoefficientTable | None = None
     dwell_s: FloatArray | None = None
+    causes: tuple[str, ...] = ()
+    components: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        for name in (*self.axis_names, "nodes"):
+        if not self.causes:
+            none = np.zeros((0, *(nodes.size for nodes in self.axes)))
+            object.__setattr__(self, "components", none)
+        for name in (*self.axis_names, "nodes", "components"):
             object.__setattr__(self, name, frozen(getattr(self, name)))
         object.__setattr__(self, "inside_envelope", frozen(self.inside_envelope, np.bool_))
         object.__setattr__(self, "provenance", MappingProxyType(dict(self.provenance)))
@@ -208,15 +225,23 @@ class CoefficientTable:
                 expected="a condition inside the envelope that was tested",
                 do="Ask with outside='nearest' for the nearest inside value, or test there.",
             )
-        read = interpolate(self.axes, self.nodes, tuple(inside))
+        every = np.concatenate([self.nodes, self.components])
+        read = interpolate(self.axes, every, tuple(inside))
         notice = Notice(
             Severity.WARNING,
             str(self),
             f"{words}; the nearest inside value is given ({moved.sum()} of {moved.size} readings)",
         )
-        values = dict(zip((*self.axis_names, *FIELDS), (*inside, *read), strict=True))
+        fields, components = np.split(read, [len(FIELDS)])
+        values = dict(zip((*self.axis_names, *FIELDS), (*inside, *fields), strict=True))
         values.setdefault(DWELL, np.full(moved.size, np.nan))
-        return Reading(**values, moved=moved, notices=(notice,) if moved.any() else ())
+        return Reading(
+            **values,
+            causes=self.causes,
+            components=components,
+            moved=moved,
+            notices=(notice,) if moved.any() else (),
+        )
 
     def _into_envelope(self, asked: FloatArray) -> tuple[FloatArray, BoolArray, str]:
         """Move conditions (k, m) to the nearest inside; say which moved and why the first did."""
@@ -275,6 +300,8 @@ class CoefficientTable:
                 where=str(self),
                 expected=f"{shape}, the numbers of nodes of the axes",
             )
+        if self.components.shape != (len(self.causes), *shape):
+            raise TableError("a component does not fit the axes", where=str(self))
         if not np.isfinite(self.nodes[:4]).all() or np.any(self.nodes[1] < 0.0):
             raise TableError("mu, its uncertainty or its interval is missing", where=str(self))
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +18,8 @@ from rigdata.friction.laws.registry import law
 from rigdata.friction.results import Group, Prediction
 from rigdata.tables.build import build_table
 from rigdata.tables.table import CoefficientTable
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
 REFERENCE = Reference(slip_speed_m_s=0.1, temperature_c=80.0, pressure_mpa=1.0)
 GROUP = Group("rough on plain", "new")
