@@ -27,6 +27,7 @@ COMMANDS = {
     "compare": ("rigdata.cli.compare", "Compare materials, batches and states."),
     "wear": ("rigdata.cli.wear", "Say what wears, how fast, and when a pack must come out."),
     "tables": ("rigdata.cli.tables", "Write coefficient tables from the fits."),
+    "lock": ("rigdata.cli.lock", "Work out lock torque, preload and setup from a table."),
     "report": ("rigdata.cli.report", "Write the report of a campaign."),
     "budget": ("rigdata.cli.budget", "Show which causes limit a number, and what would help."),
     "calibrations": ("rigdata.cli.calibrations", "Show how the calibrated sensors of a rig stand."),

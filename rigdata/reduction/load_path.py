@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray
 from rigdata.campaign.campaign import Pack
+
+Coefficient = TypeVar("Coefficient", float, FloatArray)
 
 # The friction of a spline under load is known to about half of itself
 # (common practice, no source); rectangular, JCGM 100:2008, 4.3.7.
@@ -15,13 +18,13 @@ RELATIVE_U = 0.5 / math.sqrt(3)
 
 
 def face_load_factor(
-    mu: float, spline_friction: float, radius: float, spline_radius: float, faces: int
-) -> float:
+    mu: Coefficient, spline_friction: float, radius: float, spline_radius: float, faces: int
+) -> Coefficient:
     """Mean load on the faces over the load at the pressed end, on loading.
 
     Parameters
     ----------
-    mu : float
+    mu : float or (n,) array
         Friction coefficient of the faces.
     spline_friction : float
         Friction coefficient of the splines, mu_s.
@@ -32,7 +35,7 @@ def face_load_factor(
 
     Returns
     -------
-    float
+    float or (n,) array
         ``mean(F_i) / F_in`` over the N faces; 1 without spline friction.
 
     Notes
@@ -45,7 +48,10 @@ def face_load_factor(
     """
     a = mu * spline_friction * radius / spline_radius
     ratio = (1 - a) / (1 + a)
-    return float(np.mean(ratio ** np.arange(faces)))
+    total = ratio**0
+    for face in range(1, faces):
+        total = total + ratio**face
+    return total / faces
 
 
 def mean_face_load(

@@ -1,0 +1,1 @@
+"""From a coefficient table to the lock torque of a differential, and back to its setup."""
