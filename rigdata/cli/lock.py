@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from rigdata.cli.lock_views import OVERVIEW, VIEWS, Question
+from rigdata.cli.lock_views import OVERVIEW, VIEWS, Question, drawn_setups
 from rigdata.cli.lock_words import CAUTION
 from rigdata.cli.options import json_option
 from rigdata.cli.terminal import LEFT_SOMETHING_OUT, paragraph, show_json
@@ -127,12 +127,11 @@ def _draw(asked: Question, path: Path) -> None:
     from rigdata.figures.files import save_figure  # matplotlib loads slowly
     from rigdata.figures.lock import lock_figure
 
-    tables = [asked.table, *asked.others]
-    drawing = lock_figure(asked.pack, tables, asked.temperature, max(asked.several_torques))
-    names = " and ".join(f"{table.material} ({table.state})" for table in tables)
+    setups = drawn_setups(asked)
+    drawing = lock_figure(setups, asked.temperature, max(asked.several_torques))
     save_figure(
         drawing,
         path,
         title=f"Lock torque of {asked.pack.name}",
-        description=f"Lock torque against input torque on drive and on coast, with {names}.",
+        description="Lock torque against input torque on drive and on coast: " + "; ".join(setups),
     )

@@ -19,6 +19,7 @@ from rigdata.cli.lock_words import (
     lock_table,
     preload_row,
     preload_words,
+    set_preload,
     side_by_side,
     slope_words,
 )
@@ -32,6 +33,7 @@ from rigdata.lockup.setup import (
     levers,
     preload_for_breakaway,
     same_lock,
+    with_preload,
 )
 from rigdata.lockup.torque import COAST, DRIVE, Lock, lock_torque
 from rigdata.tables.table import CoefficientTable
@@ -256,6 +258,20 @@ VIEWS = {
     "change": View("from --table, new, to --against, worn, cold and hot", change),
     "levers": View("which change of the setup moves the lock most", which_lever),
 }
+
+
+def drawn_setups(asked: Question) -> dict[str, tuple[LockPack, CoefficientTable]]:
+    """Return what a figure shows: each table with the preload as it is, and with the one needed."""
+    now = f"{asked.pack.preload.force_n:.0f} N"
+    setups = {
+        f"{table.material} ({table.state}), {now}": (asked.pack, table)
+        for table in (asked.table, *asked.others)
+    }
+    for other in asked.others:
+        found = same_lock(asked.pack, asked.table, other, asked.operation)
+        name = f"{other.material} ({other.state}), {set_preload(found):.0f} N"
+        setups[name] = (with_preload(asked.pack, found.value_n), other)
+    return setups
 
 
 def _swap_words(asked: Question, other: CoefficientTable, found: NeededPreload) -> str:

@@ -18,8 +18,9 @@ from rigdata.lockup.torque import Lock
 from rigdata.tables.table import CoefficientTable
 
 CAUTION = (
-    "These are bench values, no guarantee on the vehicle. Springs under load and hot oil can "
-    "injure; fitting and approval belong to qualified people under local rules."
+    "Bench values, no guarantee on the vehicle. Rotating and clamped parts, springs under load "
+    "and hot oil can injure. Fitting and approval belong to qualified people, under local and "
+    "series rules."
 )
 _ROWS = 11
 Locks = Mapping[tuple[str, str], Lock]
@@ -151,6 +152,11 @@ def preload_words(found: NeededPreload) -> str:
     if not found.tested:
         words += f". Not tested there: the faces would carry {pressure:.2f} MPa"
     return words + "."
+
+
+def set_preload(found: NeededPreload) -> float:
+    """Return the preload in a step that a workshop sets. [N]"""
+    return to_step(found.value_n, workshop_step(found.high_n - found.value_n))
 
 
 def preload_row(found: NeededPreload) -> dict[str, object]:

@@ -125,6 +125,14 @@ def slip_event(
         events=left_tests,
         rtol=_RTOL,
     )
-    lock = at(found.y[0])
-    ended = float(found.t_events[0][0]) if found.t_events[0].size else None
-    return SlipEvent(found.t, lock, lock.lock_nm * half_speed, found.y[1] / 1e3, ended)
+    time, (temperature, work) = found.t, found.y
+    ended = None
+    if found.t_events[0].size:
+        ended = float(found.t_events[0][0])
+        last = found.y_events[0][0]
+        time, temperature, work = (
+            np.append(part, end)
+            for part, end in zip((time, temperature, work), (ended, *last), strict=True)
+        )
+    lock = at(temperature)
+    return SlipEvent(time, lock, lock.lock_nm * half_speed, work / 1e3, ended)

@@ -109,6 +109,18 @@ class Lock:
         return np.where(self.solid, np.inf, ratio)
 
     @property
+    def outputs_nm(self) -> FloatArray:
+        """(2, m) torque of the slower and of the faster output; NaN where it locks solid. [N m]
+
+        ``(T_in + dT) / 2`` and ``(T_in - dT) / 2``.
+        """
+        halves = 0.5 * np.stack(
+            [self.input_torque_nm + self.lock_nm, self.input_torque_nm - self.lock_nm]
+        )
+        known: FloatArray = np.where(self.solid, np.nan, halves)
+        return known
+
+    @property
     def solid(self) -> BoolArray:
         """(m,) whether the lock torque reaches the input torque: both outputs turn as one."""
         solid: BoolArray = self.lock_nm >= self.input_torque_nm
