@@ -99,3 +99,10 @@ tolerance_option: Decorator = click.option(
     show_default=True,
     help="Largest error of linear interpolation in the tables, as a fraction of mu.",
 )
+formats_option: Decorator = click.option(
+    "--format",
+    "formats",
+    multiple=True,
+    help="Write the tables in this format too: xlsx, mat, modelica or parquet; more than once "
+    "for several.",
+)

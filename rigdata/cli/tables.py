@@ -10,6 +10,7 @@ from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import (
     campaign_or_results,
     force_option,
+    formats_option,
     json_option,
     tolerance_option,
 )
@@ -23,8 +24,16 @@ from rigdata.tables.write import table_folders
 @campaign_or_results
 @force_option
 @tolerance_option
+@formats_option
 @json_option
-def command(campaign: Path, out: Path | None, force: bool, tolerance: float, as_json: bool) -> None:
+def command(
+    campaign: Path,
+    out: Path | None,
+    force: bool,
+    tolerance: float,
+    formats: tuple[str, ...],
+    as_json: bool,
+) -> None:
     """Write the coefficient tables of CAMPAIGN from its fits.
 
     CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
@@ -32,7 +41,7 @@ def command(campaign: Path, out: Path | None, force: bool, tolerance: float, as_
     its own.
     """
     read = read_campaign(campaign)
-    built, folder = tables_into(read, out, force=force, tolerance=tolerance)
+    built, folder = tables_into(read, out, force=force, tolerance=tolerance, formats=formats)
     places = table_folders(built.tables)
     where = {group: folder / TABLES_FOLDER / place for group, place in places.items()}
     if as_json:

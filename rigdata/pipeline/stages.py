@@ -218,14 +218,16 @@ def tables_into(
     *,
     force: bool = False,
     tolerance: float = TOLERANCE,
+    formats: Sequence[str] = (),
 ) -> tuple[Tables, Path]:
-    """Write the coefficient tables of the fits in the results folder."""
+    """Write the coefficient tables of the fits in the results folder, in more `formats` too."""
     folder = results_folder(campaign, out)
     fits = fits_from_folder(folder)
     points = points_from_folder(folder)
     built = build_tables(fits.kinetic, points, campaign, static=fits.static, tolerance=tolerance)
-    with results_stage(campaign, folder, "tables", {"tolerance": tolerance}, force=force) as part:
-        write_tables(built.tables, part / TABLES_FOLDER)
+    options = {"tolerance": tolerance, "formats": list(formats)}
+    with results_stage(campaign, folder, "tables", options, force=force) as part:
+        write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
     return built, folder
 
 

@@ -10,30 +10,22 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-import numpy as np
-
 from rigdata.storage import write_text
 from rigdata.tables.exporter import Exporter
-from rigdata.tables.table import FIELDS, CoefficientTable
+from rigdata.tables.rows import rows_of
+from rigdata.tables.table import CoefficientTable
 
 KINETIC = "coefficients.csv"
 STATIC = "static.csv"
 
 
-def columns(table: CoefficientTable) -> tuple[str, ...]:
-    """Return the names of the columns."""
-    return (*table.axis_names, *FIELDS, "inside_envelope")
-
-
 def csv_text(table: CoefficientTable) -> str:
     """Return the rows of a table as text, numbers to the last digit."""
-    mesh = np.meshgrid(*table.axes, indexing="ij")
-    numbers = [grid.ravel().tolist() for grid in (*mesh, *table.nodes)]
-    flags = ["true" if inside else "false" for inside in table.inside_envelope.ravel()]
-    rows = [",".join(columns(table))]
-    for *values, flag in zip(*numbers, flags, strict=True):
+    columns = rows_of(table)
+    rows = [",".join(columns)]
+    for *values, inside in zip(*(column.tolist() for column in columns.values()), strict=True):
         cells = ["" if math.isnan(value) else repr(value) for value in values]
-        rows.append(",".join([*cells, flag]))
+        rows.append(",".join([*cells, "true" if inside else "false"]))
     return "\n".join(rows) + "\n"
 
 

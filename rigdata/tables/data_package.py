@@ -15,6 +15,7 @@ from rigdata.storage import sha256, write_json
 from rigdata.tables import csv_table, json_table
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.folders import folder_names
+from rigdata.tables.rows import column_names
 from rigdata.tables.table import CoefficientTable
 
 FILE = "datapackage.json"
@@ -81,7 +82,7 @@ def _rows(path: Path, words: str, table: CoefficientTable) -> dict[str, Any]:
         "hash": f"sha256:{sha256(path)}",
         "dialect": {"delimiter": ",", "header": True, "lineTerminator": "\n"},
         "schema": {
-            "fields": [_field(name) for name in csv_table.columns(table)],
+            "fields": [_field(name) for name in column_names(table)],
             "primaryKey": list(table.axis_names),
             "missingValues": [""],
         },

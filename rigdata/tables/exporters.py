@@ -8,13 +8,29 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from rigdata.errors import TableError
-from rigdata.tables import csv_table, data_package, json_table
+from rigdata.tables import (
+    csv_table,
+    data_package,
+    json_table,
+    matlab_table,
+    modelica_table,
+    parquet_table,
+    workbook,
+)
 from rigdata.tables.exporter import Exporter
 
 # The data package comes last: it describes the files written before it.
 EXPORTERS = {
     exporter.name: exporter
-    for exporter in (csv_table.EXPORTER, json_table.EXPORTER, data_package.EXPORTER)
+    for exporter in (
+        csv_table.EXPORTER,
+        json_table.EXPORTER,
+        workbook.EXPORTER,
+        matlab_table.EXPORTER,
+        modelica_table.EXPORTER,
+        parquet_table.EXPORTER,
+        data_package.EXPORTER,
+    )
 }
 
 
