@@ -30,6 +30,7 @@ _UNITS = np.array(
     ]
 )
 _COORDINATES = ("ln(slip_speed_m_s)", "temperature_c", "ln(pressure_mpa)", "ln(dwell_s)")
+_BLOCK = 8192  # conditions worked on together, so that they stay in fast memory
 _LEAST_SPEED_M_S = 1e-6  # stands in for standstill, where ln v has no value
 
 
@@ -71,8 +72,11 @@ class Envelope:
 
     def contains(self, conditions: Conditions) -> BoolArray:
         """Return whether each condition lies inside, (n,) bool."""
-        place = scaled(conditions, self.axes)
-        inside: BoolArray = np.all(place @ self.normals.T <= self.offsets + 1.0 + 1e-9, axis=1)
+        place, limits = scaled(conditions, self.axes), self.offsets + 1.0 + 1e-9
+        inside = np.empty(len(place), dtype=np.bool_)
+        for start in range(0, len(place), _BLOCK):
+            block = slice(start, start + _BLOCK)
+            inside[block] = np.all(place[block] @ self.normals.T <= limits, axis=1)
         return inside
 
     def to_dict(self) -> dict[str, Any]:

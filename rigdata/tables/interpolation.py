@@ -6,13 +6,14 @@ themselves, one axis after the other (trilinear, with a dwell quadrilinear).
 
 from __future__ import annotations
 
-from typing import Any
+import itertools
 
 import numpy as np
 
 from rigdata.arrays import FloatArray, IntArray
 
 Axes = tuple[FloatArray, ...]
+_BLOCK = 8192  # readings worked on together, so that they stay in fast memory
 
 
 def interpolate(axes: Axes, values: FloatArray, conditions: Axes) -> FloatArray:
@@ -32,18 +33,26 @@ def interpolate(axes: Axes, values: FloatArray, conditions: Axes) -> FloatArray:
     -------
     (k, m) array
     """
-    places = [_place(nodes, at) for nodes, at in zip(axes, conditions, strict=True)]
-    result = np.zeros((values.shape[0], conditions[0].size))
-    for corner in np.ndindex((2,) * len(axes)):
-        index: list[Any] = [slice(None)]
-        weight = np.ones(conditions[0].size)
-        for upper, (low, high, share) in zip(corner, places, strict=True):
-            index.append(high if upper else low)
-            weight = weight * (share if upper else 1.0 - share)
-        # A corner of weight zero must not spread its NaN.
-        corner_values = values[tuple(index)]
-        result += np.where(weight > 0.0, corner_values * weight, 0.0)
-    return result
+    fields = np.ascontiguousarray(np.moveaxis(values, 0, -1)).reshape(-1, values.shape[0])
+    gaps = bool(np.isnan(fields).any())
+    strides = np.cumprod([1, *(nodes.size for nodes in axes[:0:-1])])[::-1]
+    count = conditions[0].size
+    result = np.empty((count, values.shape[0]))
+    for start in range(0, count, _BLOCK):
+        block = slice(start, start + _BLOCK)
+        places = [_place(nodes, at[block]) for nodes, at in zip(axes, conditions, strict=True)]
+        total = np.zeros((len(result[block]), values.shape[0]))
+        for corner in itertools.product((0, 1), repeat=len(axes)):
+            node = np.zeros(len(total), dtype=np.int64)
+            weight = np.ones(len(total))
+            for upper, stride, (low, high, share) in zip(corner, strides, places, strict=True):
+                node += int(stride) * (high if upper else low)
+                weight *= share if upper else 1.0 - share
+            part = fields[node] * weight[:, None]
+            # A corner of weight zero must not spread its NaN.
+            total += np.where(weight[:, None] > 0.0, part, 0.0) if gaps else part
+        result[block] = total
+    return np.ascontiguousarray(result.T)
 
 
 def _place(nodes: FloatArray, at: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from rigdata.errors import Severity
+from rigdata.friction.conditions import Conditions
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.tables import build
 from rigdata.tables.build import build_tables, readable_box
@@ -95,3 +96,19 @@ def test_axis_ends_move_outward_by_less_than_the_envelope_allows(
         room = (math.log(1.05), 2.0, math.log(1.05))[i]
         moved = (low[i] - a, b - high[i]) if i == 1 else (np.log(low[i] / a), np.log(b / high[i]))
         assert max(moved) <= room + 1e-12
+
+
+@pytest.mark.parametrize("name", ["fit", "triangle_fit"])
+def test_no_tested_condition_is_further_from_the_law_than_said(name, request, provenance) -> None:
+    """100,000 random conditions, apart from those that the grid was chosen by."""
+    fit = request.getfixturevalue(name)
+    table = build.build_table(fit, "kinetic", provenance)
+    low, high = fit.envelope.low, fit.envelope.high
+    places = np.random.default_rng(77).uniform(low, high, (100_000, 3))
+    places[:, 0] = low[0] * (high[0] / low[0]) ** np.random.default_rng(78).uniform(size=100_000)
+    tested = Conditions(*places.T)
+    tested = tested.select(np.flatnonzero(fit.envelope.contains(tested)))
+    read = table.mu(tested.slip_speed_m_s, tested.temperature_c, tested.pressure_mpa)
+    error = np.abs(read.mu / fit.predict(tested).mu - 1.0)
+    assert len(tested) > 20_000
+    assert error.max() <= table.tolerance
