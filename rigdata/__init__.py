@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from rigdata.friction.fit import fit_campaign
     from rigdata.friction.results import FrictionFit, Group
     from rigdata.friction.static import fit_static
+    from rigdata.lockup.description import LockPack, read_lock_pack
+    from rigdata.lockup.event import slip_event
+    from rigdata.lockup.torque import lock_torque
     from rigdata.pipeline.run import CampaignResult, run_campaign
     from rigdata.reduction.points import FrictionPoints
     from rigdata.reduction.points_file import read_points
@@ -38,6 +41,7 @@ _HOMES = {
     "FrictionFit": "rigdata.friction.results",
     "FrictionPoints": "rigdata.reduction.points",
     "Group": "rigdata.friction.results",
+    "LockPack": "rigdata.lockup.description",
     "Notice": "rigdata.errors",
     "Ratio": "rigdata.comparison.ratios",
     "Reduction": "rigdata.reduction.results",
@@ -47,12 +51,15 @@ _HOMES = {
     "compare_groups": "rigdata.comparison.ratios",
     "fit_campaign": "rigdata.friction.fit",
     "fit_static": "rigdata.friction.static",
+    "lock_torque": "rigdata.lockup.torque",
     "read_campaign": "rigdata.campaign.campaign",
+    "read_lock_pack": "rigdata.lockup.description",
     "read_points": "rigdata.reduction.points_file",
     "read_table": "rigdata.tables.read",
     "reduce_campaign": "rigdata.reduction.reduce",
     "render_report": "rigdata.report.page",
     "run_campaign": "rigdata.pipeline.run",
+    "slip_event": "rigdata.lockup.event",
     "write_tables": "rigdata.tables.write",
 }
 
@@ -64,6 +71,7 @@ __all__ = [
     "FrictionFit",
     "FrictionPoints",
     "Group",
+    "LockPack",
     "Notice",
     "Ratio",
     "Reduction",
@@ -73,12 +81,15 @@ __all__ = [
     "compare_groups",
     "fit_campaign",
     "fit_static",
+    "lock_torque",
     "read_campaign",
+    "read_lock_pack",
     "read_points",
     "read_table",
     "reduce_campaign",
     "render_report",
     "run_campaign",
+    "slip_event",
     "write_tables",
 ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from pathlib import Path
 from typing import Any
 
@@ -124,12 +125,11 @@ def command(
 
 
 def _draw(asked: Question, path: Path) -> None:
-    from rigdata.figures.files import save_figure  # matplotlib loads slowly
-    from rigdata.figures.lock import lock_figure
-
+    # Only now, because matplotlib loads slowly.
+    lock, files = (importlib.import_module(f"rigdata.figures.{name}") for name in ("lock", "files"))
     setups = drawn_setups(asked)
-    drawing = lock_figure(setups, asked.temperature, max(asked.several_torques))
-    save_figure(
+    drawing = lock.lock_figure(setups, asked.temperature, max(asked.several_torques))
+    files.save_figure(
         drawing,
         path,
         title=f"Lock torque of {asked.pack.name}",

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from rigdata.errors import TableError
 from rigdata.tables.table import CoefficientTable
 
 
@@ -32,20 +29,3 @@ class Exporter:
     words: str
     write: Callable[[CoefficientTable, Path], tuple[Path, ...]]
     always: bool = True
-
-
-def wanted_package(name: str, extra: str) -> Any:
-    """Return a package that only one format needs.
-
-    Raises
-    ------
-    TableError
-        When it is not installed; the message says how to get it.
-    """
-    try:
-        return importlib.import_module(name)
-    except ImportError:
-        raise TableError(
-            f"this format needs the package {name}, which is not installed",
-            do=f"pip install 'rigdata[{extra}]', or ask for another format",
-        ) from None

@@ -5,12 +5,13 @@ Needs pyarrow, which the extra ``parquet`` brings.
 
 from __future__ import annotations
 
-import importlib
 import io
 from pathlib import Path
 
+from rigdata.errors import TableError
+from rigdata.extras import wanted_package
 from rigdata.storage import write_bytes
-from rigdata.tables.exporter import Exporter, wanted_package
+from rigdata.tables.exporter import Exporter
 from rigdata.tables.rows import rows_of, unit_of
 from rigdata.tables.table import CoefficientTable
 
@@ -26,8 +27,9 @@ def write(table: CoefficientTable, folder: Path) -> tuple[Path, ...]:
     TableError
         When pyarrow is not installed.
     """
-    arrow = wanted_package("pyarrow", "parquet")
-    parquet = importlib.import_module("pyarrow.parquet")
+    arrow, parquet = (
+        wanted_package(name, "parquet", TableError) for name in ("pyarrow", "pyarrow.parquet")
+    )
     written = []
     for name, own in ((KINETIC, table), (STATIC, table.static)):
         if own is None:

@@ -15,9 +15,11 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from rigdata.errors import TableError
+from rigdata.extras import wanted_package
 from rigdata.quantities import QUANTITIES
 from rigdata.storage import write_bytes
-from rigdata.tables.exporter import Exporter, wanted_package
+from rigdata.tables.exporter import Exporter
 from rigdata.tables.rows import rows_of, unit_of
 from rigdata.tables.slices import speed_line
 from rigdata.tables.table import FIELDS, CoefficientTable
@@ -40,7 +42,7 @@ def write(table: CoefficientTable, folder: Path) -> tuple[Path, ...]:
     TableError
         When xlsxwriter is not installed.
     """
-    xlsxwriter = wanted_package("xlsxwriter", "workbook")
+    xlsxwriter = wanted_package("xlsxwriter", "workbook", TableError)
     held = io.BytesIO()
     book = xlsxwriter.Workbook(held, _OPTIONS)
     book.set_properties({"title": str(table), "created": _CREATED})

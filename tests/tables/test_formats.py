@@ -12,9 +12,9 @@ import pyarrow.parquet
 import pytest
 from scipy import interpolate, io
 
+from rigdata import extras
 from rigdata.errors import TableError
 from rigdata.friction.results import Group
-from rigdata.tables import exporter
 from rigdata.tables.table import FIELDS
 from rigdata.tables.write import write_tables
 
@@ -144,7 +144,7 @@ def test_a_missing_package_is_told(table, tmp_path, monkeypatch):
     def gone(name):
         raise ImportError(name)
 
-    monkeypatch.setattr(exporter.importlib, "import_module", gone)
+    monkeypatch.setattr(extras.importlib, "import_module", gone)
     with pytest.raises(TableError, match=r"pip install 'rigdata\[workbook\]'"):
         written(table, tmp_path, ["xlsx"])
 
