@@ -87,16 +87,9 @@ def _apart(fit: JointFit, kind: str, suspects: Sequence[str]) -> set[str]:
 def _space(fit: JointFit, kind: str) -> tuple[TextArray, RunSpace]:
     """Return the packs, or the runs within their packs, of a fit, and their names."""
     points = fit.design.blocks[0].points
-    names, first, number = np.unique(
-        points.pack if kind == PACK else points.run, return_index=True, return_inverse=True
-    )
+    names, first = np.unique(points.pack if kind == PACK else points.run, return_index=True)
     pack_of: IntArray = np.unique(points.pack, return_inverse=True)[1][first]
-    shifts = fit.curve[:, None] * (number[:, None] == np.arange(names.size))
-    within = fit.variance_of(kind)
-    assert within is not None
-    between = fit.variance_of(PACK) if kind == RUN else None
-    shifts = fit.design.prior.below(shifts)
-    return names, RunSpace.of(fit.profile, shifts, pack_of, within, between)
+    return names, RunSpace.of(fit.profile, kind, fit.estimate.variances, pack_of)
 
 
 def driving_notices(deletions: Sequence[Deletion], where: str) -> tuple[Notice, ...]:

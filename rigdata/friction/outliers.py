@@ -188,12 +188,9 @@ def outlying_runs(case: Case, at: Profile, variances: FloatArray) -> IntArray:
         At the variances; some points may be shifted already, no runs.
     variances : (c,) array
     """
-    place, packs = case.place("run"), case.place("pack")
-    if place is None:
+    if case.place("run") is None:
         return _NONE
-    between = None if packs is None else float(variances[packs])
-    shifts = case.columns(_NONE, np.arange(case.pack_of.size))
-    space = RunSpace.of(at, shifts, case.pack_of, float(variances[place]), between)
+    space = RunSpace.of(at, "run", variances, case.pack_of)
     best, misses, dof = _NONE, 0, space.dof_without(())
     for size in range(1, max(1, int(_MOST_RUNS * case.pack_of.size)) + 1):
         count = case.pack_of.size - size + 1

@@ -15,7 +15,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
+from rigdata.friction.estimate import kind_of
 from rigdata.friction.mixed_model import Profile
+from rigdata.friction.nesting import RUN
+from rigdata.friction.spectrum import Effects, spectrum
 
 _TURNS = 30
 _EXCHANGES = 10
@@ -51,29 +54,31 @@ class RunSpace:
     least: FloatArray
 
     @classmethod
-    def of(
-        cls, at: Profile, shifts: FloatArray, pack_of: IntArray, run: float, pack: float | None
-    ) -> RunSpace:
-        """Return the runs of a fitted model.
+    def of(cls, at: Profile, kind: str, variances: FloatArray, pack_of: IntArray) -> RunSpace:
+        """Return the runs of a fitted model, or its packs as if each were a run of its own.
 
         Parameters
         ----------
         at : Profile
-            At the fitted variances.
-        shifts : (n, r) array
-            Z.
+            At the fitted variances, of one group.
+        kind : str
+            ``run`` or ``pack``: the component whose effects are the shifts.
+        variances : (c,) array
+            The fitted variances.
         pack_of : (r,) int array
-            Number of each run's pack.
-        run, pack : float
-            Variances between runs and between packs, None where there is none.
+            Number of the pack of each, in the order of their names.
         """
+        kinds = [kind_of(component.name) for component in at.model.components]
+        place = kinds.index(kind)
+        packs = kinds.index("pack") if kind == "run" and "pack" in kinds else None
+        gram, held = _effects(at, place)
         return cls(
-            gram=shifts.T @ at.project(shifts),
-            pull=shifts.T @ at.projected,
+            gram=gram,
+            pull=at.model.by_component(at.projected[:, None])[place][:, 0],
             pack_of=pack_of,
-            scatter=np.array([run, pack or 0.0]),
-            has_packs=pack is not None,
-            least=_LEAST_LEFT * (shifts**2).T @ at.inverse_diagonal,
+            scatter=np.array([variances[place], 0.0 if packs is None else variances[packs]]),
+            has_packs=packs is not None,
+            least=_LEAST_LEFT * held,
         )
 
     @property
@@ -213,3 +218,22 @@ class RunSpace:
             if members == before:
                 break
         return tuple(sorted(members))
+
+
+def _effects(at: Profile, place: int) -> tuple[FloatArray, FloatArray]:
+    """Return ``Z^T P Z`` (r, r) of a component's effects, and ``Z^T D^-1 Z`` of each, (r,).
+
+    Those of runs follow from the nested elimination; of others there are few.
+    """
+    slots, inverse = at.model.columns.slots, at.inverse
+    own = np.flatnonzero(slots.owner == place)
+    if np.all(slots.reach[own] == RUN):
+        effects = Effects.of(slots, len(at.model.components))
+        found = spectrum(effects, inverse.moments, inverse.elimination)
+        slot, homes = int(slots.slot[own[0]]), slots.home[own]
+        gram = found.gram_of_runs(slot - effects.run.start, slots.rows.pack_of)
+        return gram[np.ix_(homes, homes)], inverse.moments.run[homes, slot, slot]
+    unit = np.zeros((len(slots), own.size))
+    unit[own, np.arange(own.size)] = 1.0
+    columns = at.model.columns.push(unit)
+    return columns.T @ at.project(columns), (columns**2).T @ at.inverse_diagonal

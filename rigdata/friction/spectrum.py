@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rigdata.arrays import FloatArray
+from rigdata.arrays import FloatArray, IntArray
 from rigdata.friction.elimination import Elimination, Moments
 from rigdata.friction.nesting import Chunk, Rows, Slots
 
@@ -75,6 +75,20 @@ class Spectrum:
         """How many columns there are of each reach, effects included."""
         run, pack, wide = (part.shape[-1] for part in self.columns)
         return run - pack, pack - wide, wide
+
+    def gram_of_runs(self, slot: int, pack_of: IntArray) -> FloatArray:
+        """Return ``F^T P F`` of the effects of runs in one slot, (runs, runs).
+
+        Parameters
+        ----------
+        slot : int
+            Among the e1.
+        pack_of : (runs,) int
+        """
+        near, far = self.run_pack[:, slot], self.run_wide[:, slot]
+        gram: FloatArray = np.diag(self.run_own[0][:, slot, slot]) - far @ far.T
+        gram -= np.where(pack_of[:, None] == pack_of, near @ near.T, 0.0)
+        return gram
 
     def lever(self, seen_columns: FloatArray) -> FloatArray:
         """Return the sum of squares of the U among what `seen` gives, (tiles, m)."""
