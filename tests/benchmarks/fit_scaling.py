@@ -25,7 +25,6 @@ RUNS, PACKS = 1000, 50
 EACH = (2, 6, 20, 60, 200)  # points of a run
 CASES = {
     "log-speed law": ("log-speed", ["log-speed"]),
-    "stribeck law": ("stribeck", ["stribeck"]),
     "all laws": ("log-speed", None),
 }
 
