@@ -39,7 +39,7 @@ from rigdata.lockup.torque import COAST, DRIVE, Lock, lock_torque
 from rigdata.tables.table import CoefficientTable
 
 OVERVIEW = "overview"
-_TORQUES = (100.0, 200.0, 300.0, 400.0, 600.0, 800.0)
+_TORQUES = (0.0, 100.0, 200.0, 300.0, 400.0, 600.0, 800.0)
 _RPMS = (5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
 _TEMPERATURES = (60.0, 90.0, 120.0, 150.0)
 _EVENT_RPM = 60.0

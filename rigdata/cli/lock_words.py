@@ -251,6 +251,8 @@ def _cells(lock: Lock, i: int) -> list[str]:
     u = _shown_u(float(lock.lock_nm[i]), float(lock.u_nm[i]))
     share = "solid" if lock.solid[i] else f"{100.0 * lock.fraction[i]:.0f} %"
     bias = "-" if lock.solid[i] else f"{lock.bias_ratio[i]:.3g}"
+    if lock.input_torque_nm[i] == 0.0:
+        share = "preload"
     if not math.isfinite(lock.lock_nm[i]):
         share = bias = "-"
     return [
