@@ -17,9 +17,11 @@ from rigdata.campaign.rig import Rig, read_rig
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.campaign.viscosity_index import HIGH, LOW, viscosity_index
 from rigdata.errors import CampaignError, Notice, Severity
+from rigdata.storage import sha256
 from rigdata.uncertainty.identity import Origins
 
 FILE_NAME = "campaign.toml"
+INSPECTIONS = "inspections.csv"  # beside it, where plates were measured
 STATES = ("new", "bedded", "worn")
 PRESSURE_LAWS = ("uniform-pressure", "uniform-wear")
 PROCEDURES = (
@@ -380,4 +382,7 @@ def _inputs(file: TomlFile, rig: Rig) -> tuple[InputFile, ...]:
         if record.points is not None:
             what = "certificate" if record.points.suffix.casefold() == ".xml" else "points"
             found.append(InputFile(f"calibration {what}", record.points, record.points_sha256))
+    inspections = file.place.file.parent / INSPECTIONS
+    if inspections.is_file():
+        found.append(InputFile("inspections", inspections, sha256(inspections)))
     return tuple(dict.fromkeys(found))

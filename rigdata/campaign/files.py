@@ -30,8 +30,8 @@ class InputFile:
     Attributes
     ----------
     role : str
-        ``campaign``, ``rig``, ``calibration record``, ``calibration points`` or
-        ``calibration certificate``.
+        ``campaign``, ``rig``, ``calibration record``, ``calibration points``,
+        ``calibration certificate`` or ``inspections``.
     path : Path
         Where it is, links followed.
     sha256 : str

@@ -9,11 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray, frozen
-from rigdata.campaign.campaign import Campaign
+from rigdata.campaign.campaign import INSPECTIONS, Campaign
 from rigdata.campaign.csv_file import CsvFile, fault_in_line, number_in, read_csv_file
 from rigdata.campaign.reading import nearest
 
-FILE_NAME = "inspections.csv"
 MEMBERS = ("friction", "mating")
 MEASURED = ("thickness_mm", "mass_g", "roughness_ra_um")
 COLUMNS = ("pack", "service_hours", "plate", "member", *MEASURED, "note")
@@ -33,10 +32,6 @@ class Inspections:
         What was measured; NaN where it was not. [mm, g, um]
     note : (n,) str
         Remark; empty for none.
-    line : (n,) int
-        Line in the file.
-    sha256 : str
-        Hash of the file; empty for none.
     """
 
     pack: TextArray
@@ -47,25 +42,20 @@ class Inspections:
     mass_g: FloatArray
     roughness_ra_um: FloatArray
     note: TextArray
-    line: IntArray
-    sha256: str = ""
 
     def __post_init__(self) -> None:
         for name in ("pack", "plate", "member", "note"):
             object.__setattr__(self, name, frozen(getattr(self, name), np.str_))
         for name in ("service_hours", *MEASURED):
             object.__setattr__(self, name, frozen(getattr(self, name)))
-        object.__setattr__(self, "line", frozen(self.line, np.int64))
 
     def __len__(self) -> int:
         return int(self.pack.size)
 
     def select(self, chosen: BoolArray | IntArray) -> Inspections:
         """Return the readings chosen by a mask or by indices."""
-        arrays = ("pack", "plate", "member", "service_hours", *MEASURED, "note", "line")
-        return Inspections(
-            **{name: getattr(self, name)[chosen] for name in arrays}, sha256=self.sha256
-        )
+        arrays = ("pack", "plate", "member", "service_hours", *MEASURED, "note")
+        return Inspections(**{name: getattr(self, name)[chosen] for name in arrays})
 
 
 def inspections_of(campaign: Campaign) -> Inspections | None:
@@ -76,7 +66,7 @@ def inspections_of(campaign: Campaign) -> Inspections | None:
     CampaignError
         As `read_inspections`.
     """
-    path = campaign.folder / FILE_NAME
+    path = campaign.folder / INSPECTIONS
     return read_inspections(path, campaign.packs) if path.is_file() else None
 
 
@@ -113,8 +103,6 @@ def read_inspections(path: Path, packs: Iterable[str]) -> Inspections:
         service_hours=np.array([float(cell) for cell in file.column("service_hours")]),
         **{name: _measured(file, name) for name in MEASURED},
         note=np.array([row.get("note", "") for row in file.rows], dtype=np.str_),
-        line=np.array(file.lines, dtype=np.int64),
-        sha256=file.sha256,
     )
 
 

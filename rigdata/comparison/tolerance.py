@@ -1,10 +1,9 @@
 """Factors of statistical tolerance intervals for a normal distribution.
 
 ``mean +- k s`` holds a share p of all values with confidence gamma.  The factors are
-those of ISO 16269-6 for unknown mean and standard deviation, exact by integration:
-one-sided ones by the noncentral t distribution, two-sided ones by averaging over the
-error of the mean.  Where `s` is pooled over several samples its degrees of freedom are
-theirs together (Annex F of the standard).
+those of ISO 16269-6 for unknown mean and standard deviation, two-sided and exact by
+integration over the error of the mean.  Where `s` is pooled over several samples its
+degrees of freedom are theirs together (Annex F of the standard).
 """
 
 from __future__ import annotations
@@ -55,16 +54,6 @@ def two_sided_factor(n: float, dof: float, share: float, confidence: float) -> f
         return float(density @ stats.chi2.sf(dof * squares / k**2, dof)) - confidence
 
     return float(optimize.brentq(short_of, 1e-3, _LARGEST, xtol=1e-12, rtol=1e-12))
-
-
-def one_sided_factor(n: float, dof: float, share: float, confidence: float) -> float:
-    """Return k for a bound that a share of all values lies beyond; parameters as above.
-
-    ``k = t'_{dof, gamma}(z_p sqrt(n)) / sqrt(n)`` with the noncentral t distribution.
-    """
-    _check(n, dof, share, confidence)
-    away = float(stats.norm.ppf(share)) * np.sqrt(n)
-    return float(stats.nct.ppf(confidence, dof, away) / np.sqrt(n))
 
 
 def _check(n: float, dof: float, share: float, confidence: float) -> None:

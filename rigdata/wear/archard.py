@@ -57,17 +57,3 @@ def specific_wear_rate(
         / _FACES_OF_A_PLATE
     )
     return rate
-
-
-def loss_um(
-    specific_mm3_nm: ArrayLike,
-    area_mm2: ArrayLike,
-    clamp_load_n: ArrayLike,
-    distance_m: ArrayLike,
-) -> FloatArray:
-    """Return the thickness that both faces of a plate lose together. [um]
-
-    ``dh = 2 k F s / A``.
-    """
-    volume = np.asarray(specific_mm3_nm) * np.asarray(clamp_load_n) * np.asarray(distance_m)
-    return np.asarray(1e3 * _FACES_OF_A_PLATE * volume / np.asarray(area_mm2), dtype=np.float64)

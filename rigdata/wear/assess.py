@@ -36,7 +36,7 @@ class MemberWear:
     rate : WearRate
     specific, specific_low, specific_high : float
         Specific wear rate of a face and its 95 % interval; NaN where the friction
-        work is not known. [mm^3/(N m)]
+        work or the coefficient is not known. [mm^3/(N m)]
     mass : MassCheck or None
         Mass against thickness.
     roughness_um : (first, last)
@@ -158,8 +158,9 @@ def _member(
     pack = campaign.packs[str(plates.pack[0])]
     area = worn_area_mm2(pack, rate.member)
     specific = (np.nan, np.nan, np.nan)
-    if rate.per == WORK:
-        mu, relative = _mu_in_service(rate.material, histories, fits)
+    in_service = _mu_in_service(rate.material, histories, fits)
+    if rate.per == WORK and in_service is not None:
+        mu, relative = in_service
         half = float(np.hypot((rate.high - rate.low) / (2.0 * rate.rate), relative))
         middle = float(specific_wear_rate(rate.rate, area, pack.friction_faces, mu))
         specific = (middle, middle * (1.0 - half), middle * (1.0 + half))
@@ -174,13 +175,18 @@ def _member(
 
 def _mu_in_service(
     material: str, histories: Mapping[str, History], fits: Mapping[Group, FrictionFit]
-) -> tuple[float, float]:
-    """Return mu half-way through the service tested, and half its relative interval."""
+) -> tuple[float, float] | None:
+    """Return mu half-way through the service tested, and half its relative interval.
+
+    None where no law of the material was found.
+    """
     if material in histories:
         course = histories[material]
         middle, low, high = course.log_mu(np.array([0.5 * course.furthest]), level=_LEVEL)
         return float(np.exp(middle[0])), float(high[0] - low[0]) / 2.0
-    fit = next(fit for group, fit in fits.items() if group.material == material)
+    fit = next((fit for group, fit in fits.items() if group.material == material), None)
+    if fit is None:
+        return None
     told = fit.predict(at(fit.reference))
     return float(told.mu[0]), float((told.mean_high - told.mu)[0] / told.mu[0])
 

@@ -74,18 +74,38 @@ def mass_check(plates: Plates, area_mm2: float, density_kg_m3: float) -> MassChe
 def paired_ratio(
     above: FloatArray, below: FloatArray, level: float = 0.95
 ) -> tuple[float, float, float]:
-    """Return the ratio of the means of pairs and its interval by Fieller's theorem.
+    """Return the ratio of the means of pairs and its interval by Fieller's theorem."""
+    n, a, b = above.size, float(above.mean()), float(below.mean())
+    t = float(stats.t.ppf(0.5 + level / 2.0, n - 1))
+    low, high = fieller(a, b, np.cov(above, below) / n, t)
+    return a / b if b else np.nan, low, high
 
-    The ends solve ``(a - q b)^2 = t^2 (v_aa - 2 q v_ab + q^2 v_bb)`` for q.  They are
-    infinite where the mean of `below` is not resolved from 0.
+
+def fieller(a: float, b: float, covariance: FloatArray, t: float) -> tuple[float, float]:
+    """Return the interval of the ratio of two means.
+
+    Parameters
+    ----------
+    a, b : float
+        The means, `b` being divided by.
+    covariance : (2, 2) array
+        Of the two.
+    t : float
+        Quantile of Student's t for the level.
+
+    Returns
+    -------
+    (low, high)
+        Infinite where `b` is not resolved from 0.
+
+    Notes
+    -----
+    The ends solve ``(a - q b)^2 = t^2 (v_aa - 2 q v_ab + q^2 v_bb)`` for q.
     """
-    n = above.size
-    t2 = float(stats.t.ppf(0.5 + level / 2.0, n - 1)) ** 2
-    a, b = float(above.mean()), float(below.mean())
-    (v_aa, v_ab), (_, v_bb) = np.cov(above, below) / n
-    square, half, constant = b * b - t2 * v_bb, a * b - t2 * v_ab, a * a - t2 * v_aa
+    (v_aa, v_ab), (_, v_bb) = t * t * covariance
+    square, half, constant = b * b - v_bb, a * b - v_ab, a * a - v_aa
     root = half * half - square * constant
     if square <= 0.0 or root < 0.0:
-        return a / b if b else np.nan, -np.inf, np.inf
+        return -np.inf, np.inf
     low, high = ((half + sign * np.sqrt(root)) / square for sign in (-1.0, 1.0))
-    return a / b, float(low), float(high)
+    return float(low), float(high)

@@ -121,7 +121,12 @@ def test_every_file_read_is_named_with_its_hash(bench):
         ("calibration record", "TC-1.toml"),
         ("calibration points", "TC-1.csv"),
     ]
-    for item in inputs:
+    bench.path("inspections.csv").write_text("pack,plate\n", encoding="utf-8")
+    with_plates = bench.read().inputs
+    assert [(item.role, item.path.name) for item in with_plates[len(inputs) :]] == [
+        ("inspections", "inspections.csv")
+    ]
+    for item in with_plates:
         assert item.sha256 == hashlib.sha256(item.path.read_bytes()).hexdigest()
 
 

@@ -24,7 +24,7 @@ def read(tmp_path):
     return of
 
 
-def test_readings_with_blanks_and_lines(read):
+def test_readings_with_blanks(read):
     found = read(HEAD + ROWS)
     assert found.plate.tolist() == ["F1", "F1", "M1"]
     assert found.member.tolist() == ["friction", "friction", "mating"]
@@ -33,8 +33,6 @@ def test_readings_with_blanks_and_lines(read):
     assert np.isnan(found.mass_g[2])
     assert np.isnan(found.roughness_ra_um[1])
     assert found.note.tolist() == ["", "after test", ""]
-    assert found.line.tolist() == [2, 3, 4]
-    assert len(found.sha256) == 64
 
 
 def test_a_selection_keeps_every_column(read):

@@ -7,6 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from rigdata.cli.main import main
+from rigdata.storage import sha256
 
 DUTY = """
 [duties.stages]
@@ -48,6 +49,14 @@ def test_the_member_and_the_hours_are_named(worn):
     written = json.loads((worn / "results" / "wear.json").read_text("utf-8"))
     (life,) = written["lives"]
     assert life["limits"][0]["hours"] == pytest.approx(50.0 / 0.42, rel=0.1)
+
+
+def test_the_readings_of_the_plates_are_among_the_files_read(worn):
+    invoke("wear", worn)
+    manifest = json.loads((worn / "results" / "manifest.json").read_text("utf-8"))
+    (entry,) = [e for e in manifest["inputs"] if e["role"] == "inspections"]
+    assert entry["name"] == "inspections.csv"
+    assert entry["sha256"] == sha256(worn / "inspections.csv")
 
 
 def test_json_is_the_file(worn):

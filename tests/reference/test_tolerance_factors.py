@@ -2,14 +2,14 @@
 
 Sources: ISO 16269-6:2014 Annex F as an independent package's tests quote it (ceilings at the
 fourth decimal); NIST/SEMATECH e-Handbook 7.2.6.3, whose 2.2173 is Howe's approximation: the exact
-factor is 2.2228252; Montgomery and Runger's one-sided table to three decimals.
+factor is 2.2228252.
 """
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from rigdata.comparison.tolerance import one_sided_factor, two_sided_factor
+from rigdata.comparison.tolerance import two_sided_factor
 
 
 @pytest.mark.parametrize(
@@ -36,15 +36,6 @@ def test_nist_handbook_example_is_howes_approximation():
     howe = stats.norm.ppf(0.95) * np.sqrt(42 * (1 + 1 / 43) / stats.chi2.ppf(0.01, 42))
     assert exact == pytest.approx(2.2228252, abs=5e-7)
     assert howe == pytest.approx(2.2173, abs=5e-5)
-
-
-@pytest.mark.parametrize(
-    ("n", "share", "k"),
-    [(5, 0.90, 3.4066), (5, 0.99, 5.7411), (10, 0.95, 2.9110), (30, 0.90, 1.7773),
-     (50, 0.99, 2.8624), (100, 0.95, 1.9265)],
-)  # fmt: skip
-def test_one_sided(n, share, k):
-    assert one_sided_factor(n, n - 1, share, 0.95) == pytest.approx(k, abs=5e-5)
 
 
 def test_a_known_spread_needs_only_the_normal_quantile():
