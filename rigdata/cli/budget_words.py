@@ -13,7 +13,7 @@ from rigdata.friction.causes import Budget, Cause
 from rigdata.friction.conditions import ALL_AXES, Conditions
 from rigdata.friction.what_if import WhatIf
 from rigdata.pipeline.budgets import Account
-from rigdata.report.numbers import decimals_for
+from rigdata.uncertainty.digits import decimals_for
 from rigdata.uncertainty.monte_carlo import LinearTest
 
 _BAR = 28

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from rigdata.campaign.campaign import read_campaign
+from rigdata.cli.comparison_words import calibration_lines, standings_table, traits_table
 from rigdata.cli.options import (
     campaign_or_results,
     force_option,
@@ -17,7 +18,8 @@ from rigdata.cli.options import (
 from rigdata.cli.terminal import finish, show_json, show_notices
 from rigdata.cli.verdicts import listed, ratio_rows
 from rigdata.comparison.batches import MARGIN
-from rigdata.pipeline.folder import BATCHES_FILE, COMPARISON_FILE
+from rigdata.comparison.traits_file import trait_rows
+from rigdata.pipeline.folder import BATCHES_FILE, COMPARISON_FILE, TRAITS_FILE
 from rigdata.pipeline.stages import compare_into
 
 
@@ -56,13 +58,15 @@ def command(
     references: tuple[str, ...],
     as_json: bool,
 ) -> None:
-    """Compare materials, states and batches; write comparison.csv and batches.json.
+    """Compare materials, states and batches; write comparison.csv, traits.json, batches.json.
 
     CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
     points and fits come from the results folder.
 
     Materials are compared with the baseline, worn packs with new ones, and each
     batch with the batches before it, those of earlier campaigns (--with) first.
+    Beside the level of mu stand its traits: slope over slip speed, static over
+    kinetic, fade, effect of pressure, and how much packs differ.
     """
     found, folder = compare_into(
         read_campaign(campaign),
@@ -79,12 +83,19 @@ def command(
             found.notices,
             folder=str(folder),
             ratios=ratio_rows(found.ratios),
+            traits=trait_rows(found.traits),
             batches=[asdict(check) for check in found.batches],
         )
     else:
-        click.echo(listed(ratio.words for ratio in found.ratios))
+        parts = [listed(ratio.words for ratio in found.ratios)]
+        if found.ratios:
+            parts.append(standings_table(found.ratios))
+            parts.append(calibration_lines(found.ratios))
+        if found.traits:
+            parts.append(traits_table(found.traits))
         if found.batches:
-            click.echo(listed(check.words for check in found.batches))
-        click.echo(f"Wrote {folder / COMPARISON_FILE} and {BATCHES_FILE}.")
+            parts.append(listed(check.words for check in found.batches))
+        parts.append(f"Wrote {folder / COMPARISON_FILE}, {TRAITS_FILE} and {BATCHES_FILE}.")
+        click.echo("\n\n".join(filter(None, parts)))
         show_notices(found.notices)
     finish(found.notices)

@@ -27,6 +27,7 @@ from rigdata.cli.verdicts import (
     ratio_rows,
     stick_slip_rows,
 )
+from rigdata.comparison.traits_file import trait_rows
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.run import CampaignResult, run_campaign
 
@@ -56,6 +57,7 @@ def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any
             report=str(result.folder / REPORT_FILE),
             coefficients=[*fit_rows(result.fits, "kinetic"), *fit_rows(result.static, "static")],
             ratios=ratio_rows(result.ratios),
+            traits=trait_rows(result.traits),
             stick_slip=stick_slip_rows(result.stick_slip.values()),
         )
     else:

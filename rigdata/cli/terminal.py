@@ -16,7 +16,7 @@ import click
 
 from rigdata import __version__
 from rigdata.errors import Notice, Severity
-from rigdata.report.numbers import decimals_for
+from rigdata.uncertainty.digits import decimals_for
 
 WIDTH, SCREEN = 80, 40
 LEFT_SOMETHING_OUT = 3

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.standings import standings
 from rigdata.friction.case_deletion import largest
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
 from rigdata.friction.pooling import pooling_to_dict
@@ -194,6 +195,8 @@ def ratio_rows(ratios: Sequence[Ratio]) -> list[dict[str, object]]:
             "low": float(ratio.low[0]),
             "high": float(ratio.high[0]),
             "margin": ratio.margin,
+            "calibration": asdict(ratio.calibration),
+            "cold_and_hot": [asdict(one) for one in standings(ratio)],
             "verdict": ratio.verdict,
             "words": ratio.words,
         }

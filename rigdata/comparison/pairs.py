@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from rigdata.campaign.campaign import STATES, Reference
 from rigdata.comparison.verdict import condition_text
 from rigdata.errors import Notice, Severity
-from rigdata.friction.conditions import AXES, Conditions, at
+from rigdata.friction.conditions import AXES, LEAST_TEMPERATURE_SPAN_K, Conditions, at
 from rigdata.friction.envelope import Envelope, nearest
 from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.slopes import well_tested_ends
 
+QUOTED, COLD, HOT = "quoted", "cold", "hot"  # names of conditions that are told in words
 _SPEEDS = 7  # nodes of the grid in slip speed, between the ends of the common envelope
 
 
@@ -45,8 +48,15 @@ def quoted_place(
     )
 
 
-def with_grid(place: Conditions, one: Envelope, other: Envelope) -> Conditions:
-    """Return `place` followed by a grid over what both groups were tested at."""
+def with_grid(
+    place: Conditions, one: Envelope, other: Envelope
+) -> tuple[Conditions, tuple[str, ...]]:
+    """Return `place`, then cold and hot there, then a grid over what both were tested at.
+
+    Cold and hot are the ends of the temperatures at which half of the speeds were tested
+    on both, at the slip speed and pressure of `place`, where they lie far enough from it.
+    The names of these first conditions come with them: ``quoted``, ``cold``, ``hot``.
+    """
     low = np.maximum(one.low, other.low)
     high = np.minimum(one.high, other.high)
     speed, temperature, pressure = (float(getattr(place, name)[0]) for name in AXES)
@@ -54,12 +64,24 @@ def with_grid(place: Conditions, one: Envelope, other: Envelope) -> Conditions:
     temperatures = sorted({temperature} if high[1] <= low[1] else {low[1], temperature, high[1]})
     pressures = sorted({pressure} if high[2] <= low[2] else {low[2], pressure, high[2]})
     mesh = np.meshgrid(sorted(speeds), temperatures, pressures, indexing="ij")
+    ends = _cold_and_hot(place, one, other)
+    first = (speed, [temperature, *ends.values()], pressure)
+    starts = np.broadcast_arrays(*first)
     grid = Conditions(
-        *(
-            np.concatenate([[first], axis.ravel()])
-            for first, axis in zip((speed, temperature, pressure), mesh, strict=True)
-        )
+        *(np.concatenate([start, axis.ravel()]) for start, axis in zip(starts, mesh, strict=True))
     )
     inside = one.contains(grid) & other.contains(grid)
-    inside[0] = True
-    return grid.select(inside)
+    inside[: 1 + len(ends)] = True
+    return grid.select(inside), (QUOTED, *ends)
+
+
+def _cold_and_hot(place: Conditions, one: Envelope, other: Envelope) -> dict[str, float]:
+    """Return up to two temperatures away from that of `place`, by name. [degC]"""
+    found = {}
+    here = float(place.temperature_c[0])
+    for end in well_tested_ends([one, other], place, 1, LEAST_TEMPERATURE_SPAN_K):
+        there = replace(place, temperature_c=np.array([end]))
+        tested = one.contains(there)[0] and other.contains(there)[0]
+        if tested and abs(end - here) >= LEAST_TEMPERATURE_SPAN_K:
+            found[COLD if end < here else HOT] = end
+    return found

@@ -15,6 +15,8 @@ import numpy as np
 from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.campaign import Reference
 from rigdata.comparison.band import simultaneous_level
+from rigdata.comparison.calibration_share import CalibrationShare, calibration_share
+from rigdata.comparison.pair_fits import PairFit, fit_pairs
 from rigdata.comparison.pairs import pairs, quoted_place, with_grid
 from rigdata.comparison.verdict import (
     NOT_RESOLVED,
@@ -24,10 +26,8 @@ from rigdata.comparison.verdict import (
     two_sided_p,
     verdict,
 )
-from rigdata.errors import ComparisonError, FitError, Notice, Severity
+from rigdata.errors import ComparisonError, Notice, Severity
 from rigdata.friction.conditions import Conditions
-from rigdata.friction.fit import split
-from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 
@@ -49,8 +49,8 @@ ARRAYS = (
 class Ratio:
     """The coefficient of one group over that of another.
 
-    The first of the k conditions is the quoted one; the others are a grid over
-    the region in which both groups were tested.
+    The first of the k conditions is the quoted one; then come cold and hot at its slip
+    speed and pressure, and a grid over the region in which both groups were tested.
 
     Attributes
     ----------
@@ -58,6 +58,8 @@ class Ratio:
         Numerator and denominator.
     conditions : Conditions
         Where, k of them.
+    named : tuple of str
+        What the first of them are: ``quoted``, then ``cold`` and ``hot`` as far as tested.
     ratio, low, high : (k,) float
         The ratio and its 95 % interval, not corrected for several comparisons.
     band_low, band_high : (k,) float
@@ -77,6 +79,8 @@ class Ratio:
         Ratios within ``1 +- margin`` count as equivalent.
     words : str
         The verdict in one sentence.
+    calibration : CalibrationShare
+        What the rig's calibration adds to the variance of the quoted ratio.
     notices : tuple of Notice
         Such as a quoted condition that is not the reference.
     """
@@ -84,6 +88,7 @@ class Ratio:
     group: Group
     against: Group
     conditions: Conditions
+    named: tuple[str, ...]
     ratio: FloatArray
     low: FloatArray
     high: FloatArray
@@ -98,6 +103,7 @@ class Ratio:
     verdict: str
     margin: float
     words: str
+    calibration: CalibrationShare
     notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
@@ -144,27 +150,21 @@ def compare_groups(
     ComparisonError
         When `margin` is out of range or no pair can be compared.
     """
+    pairs = fit_pairs(points, fits, baseline=baseline, reference=reference)
+    return ratios_of(pairs, margin=margin)
+
+
+def ratios_of(pairs: Sequence[PairFit], *, margin: float = MARGIN) -> tuple[Ratio, ...]:
+    """Return the ratio of each pair and its verdict, corrected for all made together.
+
+    Raises
+    ------
+    ComparisonError
+        When `margin` is out of range.
+    """
     if not 0.0 < margin < 1.0:
         raise ComparisonError(f"a margin of {margin:g} has no meaning", expected="0 < margin < 1")
-    own = split(points, "kinetic")
-    found = []
-    for group, against in pairs(fits, baseline):
-        place, notices = quoted_place(fits, group, against, reference)
-        if place is None:
-            continue
-        try:
-            joint = fit_pair(own, fits, group, against)
-        except FitError:
-            continue
-        found.append(_ratio(joint, fits, group, against, place, margin, notices))
-    if not found:
-        raise ComparisonError(
-            "no two groups can be compared",
-            where=f"baseline {baseline}",
-            expected="a fit of the baseline and of another material in the same state, or of two "
-            "states of one material, with a common condition",
-            do="Test both at the reference condition",
-        )
+    found = [_ratio(pair, margin) for pair in pairs]
     different = holm([ratio.p_different for ratio in found])
     equivalent = holm([ratio.p_equivalent for ratio in found])
     return tuple(
@@ -200,29 +200,10 @@ def comparison_notices(
     return tuple(notices)
 
 
-def fit_pair(
-    own: Mapping[Group, FrictionPoints],
-    fits: Mapping[Group, FrictionFit],
-    group: Group,
-    against: Group,
-) -> JointFit:
-    """Fit two groups together, each with the law and the choice of scatter of its own fit."""
-    blocks = [fits[which].block(own[which]) for which in (group, against)]
-    start = np.concatenate([fits[which].theta for which in (group, against)])
-    return joint_fit(blocks, fits[group].reference, [start])
-
-
-def _ratio(
-    joint: JointFit,
-    fits: Mapping[Group, FrictionFit],
-    group: Group,
-    against: Group,
-    place: Conditions,
-    margin: float,
-    notices: tuple[Notice, ...],
-) -> Ratio:
+def _ratio(pair: PairFit, margin: float) -> Ratio:
     """Return the ratio of a joint fit, its verdict not yet corrected for other comparisons."""
-    where = with_grid(place, fits[group].envelope, fits[against].envelope)
+    joint = pair.joint
+    where, named = with_grid(pair.place, *(fit.envelope for fit in pair.fits))
     curves, gradient = [], np.zeros((len(where), joint.estimate.theta.size))
     for sign, block, part in zip(
         (1.0, -1.0), joint.design.blocks, joint.design.columns, strict=True
@@ -248,9 +229,10 @@ def _ratio(
     band = joint.estimate.half_width(gradient, level=everywhere)
     log_ratio = float(np.log(ratio[0]))
     return Ratio(
-        group=group,
-        against=against,
+        group=pair.group,
+        against=pair.against,
         conditions=where,
+        named=named,
         ratio=ratio,
         low=ratio * np.exp(-half),
         high=ratio * np.exp(half),
@@ -267,7 +249,8 @@ def _ratio(
         verdict=NOT_RESOLVED,
         margin=margin,
         words="",
-        notices=notices,
+        calibration=calibration_share(joint, gradient[0]),
+        notices=pair.notices,
     )
 
 

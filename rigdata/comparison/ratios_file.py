@@ -7,17 +7,22 @@ from io import StringIO
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
+from rigdata.comparison.calibration_share import CalibrationShare
 from rigdata.comparison.ratios import ARRAYS, Ratio
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.conditions import AXES, Conditions
 from rigdata.friction.results import Group
 
 _NUMBERS = ("p_different", "p_equivalent", "margin")
+_CALIBRATION = {
+    "calibration_share": "share",
+    "calibration_left": "left",
+    "radius_law_share": "radius_law",
+}
 _TEXT = ("material", "state", "against_material", "against_state", "verdict", "words", "notices")
-COLUMNS = (*_TEXT[:4], "quoted", *AXES, *ARRAYS, *_NUMBERS, *_TEXT[4:])
+COLUMNS = (*_TEXT[:4], "place", *AXES, *ARRAYS, *_NUMBERS, *_CALIBRATION, *_TEXT[4:])
 _BETWEEN = " | "  # parts of a notice, and notices: neither holds it
 _END = " || "
 
@@ -25,7 +30,8 @@ _END = " || "
 def ratios_frame(ratios: Sequence[Ratio]) -> pd.DataFrame:
     """Return the rows of comparison.csv; see `COLUMNS`.
 
-    ``quoted`` marks the condition that the verdict and the words are about.
+    ``place`` names the condition that the verdict and the words are about, ``quoted``,
+    and those that are cold and hot there.
     """
     tables = [_rows(ratio) for ratio in ratios]
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=list(COLUMNS))
@@ -76,9 +82,10 @@ def _rows(ratio: Ratio) -> pd.DataFrame:
         "state": ratio.group.state,
         "against_material": ratio.against.material,
         "against_state": ratio.against.state,
-        "quoted": np.arange(count) == 0,
+        "place": [*ratio.named, *[""] * (count - len(ratio.named))],
         **{name: getattr(ratio.conditions, name) for name in AXES},
         **{name: getattr(ratio, name) for name in (*ARRAYS, *_NUMBERS)},
+        **{column: getattr(ratio.calibration, name) for column, name in _CALIBRATION.items()},
         "verdict": ratio.verdict,
         "words": ratio.words,
         "notices": _END.join(
@@ -100,8 +107,12 @@ def _ratio(rows: pd.DataFrame) -> Ratio:
         group=Group(first["material"], first["state"]),
         against=Group(first["against_material"], first["against_state"]),
         conditions=Conditions(*(rows[name].to_numpy(dtype=float) for name in AXES)),
+        named=tuple(filter(None, rows["place"].tolist())),
         **values,
         verdict=first["verdict"],
         words=first["words"],
+        calibration=CalibrationShare(
+            **{name: float(first[column]) for column, name in _CALIBRATION.items()}
+        ),
         notices=tuple(notices),
     )

@@ -6,11 +6,12 @@ kinetic, lets a clutch pack stick and slip (chatter).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Reference
 from rigdata.comparison.verdict import condition_text
 from rigdata.errors import FitError
@@ -76,12 +77,56 @@ def static_ratios(
     found = []
     for group, rest in static.items():
         if group in kinetic:
-            both = (at_rest[group], own[group])
             try:
-                found.append(_static_ratio(both, (rest, kinetic[group]), reference))
+                joint = breakaway_fit([(at_rest[group], own[group])], [(rest, kinetic[group])])
             except FitError:
                 continue
+            found.append(_static_ratio(joint, (rest, kinetic[group]), reference))
     return tuple(found)
+
+
+def breakaway_fit(
+    points: Sequence[tuple[FrictionPoints, FrictionPoints]],
+    fits: Sequence[tuple[FrictionFit, FrictionFit]],
+) -> JointFit:
+    """Fit the static and the kinetic points of one or more groups together.
+
+    Parameters
+    ----------
+    points, fits : sequence of pairs
+        The static and the kinetic points of each group, and their fits.
+
+    Raises
+    ------
+    FitError
+        When no joint fit was found.
+    """
+    blocks = [
+        fit.block(own, f"{fit.group}{kind}")
+        for pair, both in zip(points, fits, strict=True)
+        for kind, own, fit in zip((", static", ""), pair, both, strict=True)
+    ]
+    start = np.concatenate([fit.theta for both in fits for fit in both])
+    return joint_fit(blocks, fits[0][1].reference, [start])
+
+
+def step_of(
+    joint: JointFit, i: int, rest: Conditions, slip: Conditions
+) -> tuple[float, FloatArray]:
+    """Return static over kinetic of the i-th group of a `breakaway_fit`.
+
+    With the derivatives (P,) of its logarithm by all parameters; `rest` is where the
+    static and `slip` where the kinetic coefficient is taken.
+    """
+    design, theta = joint.design, joint.estimate.theta
+    log_ratio, gradient = 0.0, np.zeros(theta.size)
+    for sign, place, j in ((1.0, rest, 2 * i), (-1.0, slip, 2 * i + 1)):
+        law, part = design.blocks[j].law, design.columns[j]
+        curve = float(law.mu(place, theta[part], design.reference)[0])
+        slope = law.jacobian(place, theta[part], design.reference)[0]
+        gradient[part] = sign * slope / curve
+        log_ratio += sign * float(np.log(curve))
+    return float(np.exp(log_ratio)), gradient
 
 
 def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
@@ -99,26 +144,16 @@ def _speed_slope(fit: FrictionFit, reference: Reference) -> Trait:
 
 
 def _static_ratio(
-    points: tuple[FrictionPoints, FrictionPoints],
-    fits: tuple[FrictionFit, FrictionFit],
-    reference: Reference,
+    joint: JointFit, fits: tuple[FrictionFit, FrictionFit], reference: Reference
 ) -> Trait:
     """Return the ratio of a static to a kinetic fit."""
     static, kinetic = fits
-    group, joint = kinetic.group, _joint(points, fits)
+    group = kinetic.group
     rest = _tested(static, static.reference)
     slip = replace(rest, slip_speed_m_s=np.array([reference.slip_speed_m_s]))
     slip = nearest([kinetic.envelope], slip) or slip
-    curves, gradient = [], np.zeros((1, joint.estimate.theta.size))
-    for sign, fit, part, place in zip(
-        (1.0, -1.0), fits, joint.design.columns, (rest, slip), strict=True
-    ):
-        theta = joint.estimate.theta[part]
-        curves.append(float(fit.form.mu(place, theta, fit.reference)[0]))
-        slope = fit.form.jacobian(place, theta, fit.reference)
-        gradient[:, part] = sign * slope / curves[-1]
-    half = float(joint.estimate.half_width(gradient)[0])
-    value = curves[0] / curves[1]
+    value, gradient = step_of(joint, 0, rest, slip)
+    half = float(joint.estimate.half_width(gradient[None, :])[0])
     low, high = value * np.exp(-half), value * np.exp(half)
     if low > 1.0:
         meaning = "sticks before it slips"
@@ -130,7 +165,7 @@ def _static_ratio(
     words = (
         f"{group} {meaning}: static over kinetic {value:.3f} ({low:.3f} to {high:.3f}) at {where}"
     )
-    u = value * float(np.sqrt(joint.estimate.variance(gradient)[0]))
+    u = value * float(np.sqrt(joint.estimate.variance(gradient[None, :])[0]))
     return Trait(group, STATIC_KINETIC, float(value), u, float(low), float(high), words)
 
 
@@ -143,18 +178,6 @@ def _rest_words(static: FrictionFit, rest: Conditions, slip: Conditions) -> str:
         return words
     at_rest = condition_text(rest).partition(", ")[2]
     return f"{words}; breakaway was tested no nearer than {at_rest}"
-
-
-def _joint(
-    points: tuple[FrictionPoints, FrictionPoints], fits: tuple[FrictionFit, FrictionFit]
-) -> JointFit:
-    """Fit the static and the kinetic points of a group together, each with its law."""
-    blocks = [
-        fit.block(own, f"{fit.group}{kind}")
-        for kind, own, fit in zip((", static", ""), points, fits, strict=True)
-    ]
-    start = np.concatenate([fit.theta for fit in fits])
-    return joint_fit(blocks, fits[1].reference, [start])
 
 
 def _tested(fit: FrictionFit, reference: Reference) -> Conditions:

@@ -106,20 +106,15 @@ def sentence(
         A single condition.
     """
     ratio, low, high = interval
-    digits = _digits(high - low)
-    by = f"{_change(ratio, digits)} than {against}"
-    if (low < 1.0) == (high < 1.0):
-        ends = sorted((abs(low - 1.0), abs(high - 1.0)))
-        bounds = f"{100 * ends[0]:.{digits}f} to {100 * ends[1]:.{digits}f} %"
-    else:
-        bounds = f"{_change(low, digits)} to {_change(high, digits)}"
+    change, bounds = change_words(ratio, low, high)
+    by = f"{change} than {against}"
     where = f"at {condition_text(place)}"
     if outcome in (HIGHER, LOWER):
         return f"{name} grips {by} (95 % interval {bounds}) {where}"
     if outcome == EQUIVALENT:
         return (
             f"{name} and {against} are equivalent within {100 * margin:g} %: "
-            f"the first grips {_change(ratio, digits)} (95 % interval {bounds}) {where}"
+            f"the first grips {change} (95 % interval {bounds}) {where}"
         )
     if (low < 1.0) == (high < 1.0):
         # The interval of this comparison alone leaves out 1; with the others beside it
@@ -130,8 +125,23 @@ def sentence(
         )
     return (
         f"no difference is resolved between {name} and {against}: "
-        f"the first grips {_change(ratio, digits)} (95 % interval {bounds}) {where}"
+        f"the first grips {change} (95 % interval {bounds}) {where}"
     )
+
+
+def change_words(ratio: float, low: float, high: float) -> tuple[str, str]:
+    """Return how much more or less grip a ratio is, and its interval, in words.
+
+    >>> change_words(1.41, 1.36, 1.46), change_words(0.97, 0.9, 1.05)
+    (('41 % more', '36 to 46 %'), ('3 % less', '10 % less to 5 % more'))
+    """
+    digits = _digits(high - low)
+    if (low < 1.0) == (high < 1.0):
+        ends = sorted((abs(low - 1.0), abs(high - 1.0)))
+        bounds = f"{100 * ends[0]:.{digits}f} to {100 * ends[1]:.{digits}f} %"
+    else:
+        bounds = f"{_change(low, digits)} to {_change(high, digits)}"
+    return _change(ratio, digits), bounds
 
 
 def condition_text(place: Conditions) -> str:

@@ -196,10 +196,17 @@ def quantity_of(solution: Solution, where: Conditions) -> tuple[float, FloatArra
     return value, value * gradient
 
 
+def source_effects(solution: Solution, gradient: FloatArray) -> FloatArray:
+    """Return how every source of the design moves a number with this gradient (P,), one sd each."""
+    influence = solution.design.influence(solution.estimate.theta)
+    effects: FloatArray = influence.T @ (gradient @ solution.response)
+    return effects
+
+
 def _solution_causes(solution: Solution, gradient: FloatArray) -> Iterator[Cause]:
     design, estimate, model = solution.design, solution.estimate, solution.model
     weights = gradient @ solution.response  # change of the number by each point's mu
-    effects = design.influence(estimate.theta).T @ weights
+    effects = source_effects(solution, gradient)
     for source, effect in zip(design.every_source, effects.tolist(), strict=True):
         if effect:
             kind = kind_words(source.kind)

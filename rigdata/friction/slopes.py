@@ -6,7 +6,7 @@ down grips harder and slows down more.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,9 +19,11 @@ from rigdata.friction.conditions import (
     LEAST_PRESSURE_RATIO,
     LEAST_TEMPERATURE_SPAN_K,
     Conditions,
+    ReferenceCondition,
     at,
 )
-from rigdata.friction.envelope import nearest
+from rigdata.friction.envelope import Envelope, nearest
+from rigdata.friction.laws.base import Law
 from rigdata.friction.results import FrictionFit
 
 FADE_K = 100.0  # the span that fade is quoted for
@@ -96,19 +98,26 @@ def tested_reference(fit: FrictionFit) -> Conditions:
 
 
 def speed_slope(fit: FrictionFit, where: Conditions) -> SpeedSlope:
-    """Return ``dmu/dv`` at `where`, by central differences of the law and of its Jacobian."""
-    form, speed = fit.form, where.slip_speed_m_s
-    ends = [
-        Conditions(speed * (1.0 + side), where.temperature_c, where.pressure_mpa)
-        for side in (-_STEP, _STEP)
-    ]
-    below, above = (form.mu(end, fit.theta, fit.reference) for end in ends)
-    left, right = (form.jacobian(end, fit.theta, fit.reference) for end in ends)
-    width = 2.0 * _STEP * speed
-    value, gradient = (above - below) / width, (right - left) / width[:, None]
+    """Return ``dmu/dv`` at `where`."""
+    value, gradient = slope_of_law(fit.form, fit.theta, fit.reference, where)
     half = fit.estimate.half_width(gradient)
     u = np.sqrt(fit.estimate.variance(gradient))
     return SpeedSlope(where, value, u, value - half, value + half)
+
+
+def slope_of_law(
+    form: Law, theta: FloatArray, reference: ReferenceCondition, where: Conditions
+) -> tuple[FloatArray, FloatArray]:
+    """Return ``dmu/dv`` at `where`, (n,), and its derivatives by the parameters, (n, p).
+
+    By central differences of the law and of its Jacobian. [s/m]
+    """
+    speed = where.slip_speed_m_s
+    below, above = (replace(where, slip_speed_m_s=speed * (1.0 + side)) for side in (-_STEP, _STEP))
+    width = 2.0 * _STEP * speed
+    rise = form.mu(above, theta, reference) - form.mu(below, theta, reference)
+    bend = form.jacobian(above, theta, reference) - form.jacobian(below, theta, reference)
+    return rise / width, bend / width[:, None]
 
 
 def slope_over_speed(
@@ -146,18 +155,32 @@ def surroundings_of_interest(fit: FrictionFit) -> tuple[tuple[float, float], ...
     temperature, each where the envelope holds half of the tested speeds (in ln v).
     """
     centre = tested_reference(fit)
-    found = [(float(centre.temperature_c[0]), float(centre.pressure_mpa[0]))]
-    speeds = np.geomspace(fit.envelope.low[0], fit.envelope.high[0], 41)
-    for axis, least in ((1, LEAST_TEMPERATURE_SPAN_K), (2, float(np.log(LEAST_PRESSURE_RATIO)))):
-        places = _places(fit, axis)
-        grid = [part.ravel() for part in np.meshgrid(places, speeds, indexing="ij")]
-        where = replace(_along(fit, axis, grid[0]), slip_speed_m_s=grid[1])
-        share = fit.envelope.contains(where).reshape(places.size, -1).mean(axis=1)
-        kept = places[share >= 0.5]
-        if kept.size and _span(kept, axis) >= least:
-            ends = kept[[0, -1]].tolist()
-            found += [(t, found[0][1]) if axis == 1 else (found[0][0], t) for t in ends]
-    return tuple(found)
+    temperature, pressure = float(centre.temperature_c[0]), float(centre.pressure_mpa[0])
+    cold_and_hot = well_tested_ends([fit.envelope], centre, 1, LEAST_TEMPERATURE_SPAN_K)
+    low_and_high = well_tested_ends([fit.envelope], centre, 2, float(np.log(LEAST_PRESSURE_RATIO)))
+    return (
+        (temperature, pressure),
+        *((t, pressure) for t in cold_and_hot),
+        *((temperature, p) for p in low_and_high),
+    )
+
+
+def well_tested_ends(
+    envelopes: Sequence[Envelope], centre: Conditions, axis: int, least: float
+) -> tuple[float, ...]:
+    """Return the ends of temperature (1) or pressure (2) where most speeds were tested.
+
+    At both ends all `envelopes` hold half of the speeds tested in common (in ln v), the
+    other axis being at `centre`; none where these lie less than `least` apart.
+    """
+    places, speeds = _places(envelopes, axis), _places(envelopes, 0)[::3]
+    grid = [part.ravel() for part in np.meshgrid(places, speeds, indexing="ij")]
+    where = replace(_along(centre, axis, grid[0]), slip_speed_m_s=grid[1])
+    inside = np.all([envelope.contains(where) for envelope in envelopes], axis=0)
+    kept = places[inside.reshape(places.size, -1).mean(axis=1) >= 0.5]
+    if not kept.size or _span(kept, axis) < least:
+        return ()
+    return float(kept[0]), float(kept[-1])
 
 
 def fade(fit: FrictionFit) -> Change | None:
@@ -180,33 +203,64 @@ def dwell_rise(fit: FrictionFit) -> Change | None:
     return _change(fit, 3, TENFOLD, float(np.log(LEAST_DWELL_RATIO)))
 
 
+def change_of_law(
+    form: Law, theta: FloatArray, reference: ReferenceCondition, ends: Conditions
+) -> tuple[float, FloatArray]:
+    """Return the change of ln mu between two conditions and its derivatives, (p,)."""
+    mu = form.mu(ends, theta, reference)
+    slope = form.jacobian(ends, theta, reference) / mu[:, None]
+    return float(np.log(mu[1] / mu[0])), slope[1] - slope[0]
+
+
+def tested_ends(
+    envelopes: Sequence[Envelope], centre: Conditions, axis: int
+) -> tuple[Conditions, float] | None:
+    """Return the ends of what was tested along one axis, the others at `centre`.
+
+    Parameters
+    ----------
+    envelopes : sequence of Envelope
+        The ends lie inside all of them.
+    centre : Conditions
+        A single condition.
+    axis : int
+        Of `ALL_AXES`: temperature (1), pressure (2) or dwell (3).
+
+    Returns
+    -------
+    (Conditions, float) or None
+        Two conditions and how far they lie apart, in K or in ln p or ln t; None where
+        there is no range.
+    """
+    places = _places(envelopes, axis)
+    line = _along(centre, axis, places)
+    inside = np.all([envelope.contains(line) for envelope in envelopes], axis=0)
+    if np.sum(inside) < 2:
+        return None
+    ends = line.select(np.flatnonzero(inside)[[0, -1]])
+    return ends, _span(getattr(ends, ALL_AXES[axis]), axis)
+
+
 def _change(fit: FrictionFit, axis: int, step: float, least: float) -> Change | None:
     if not follows(fit, ALL_AXES[axis]):
         return None
-    places = _places(fit, axis)
-    line = _along(fit, axis, places)
-    inside = places[fit.envelope.contains(line)]
-    if inside.size < 2:
+    ends, span = tested_ends([fit.envelope], tested_reference(fit), axis) or (None, 0.0)
+    if ends is None or span < least:
         return None
-    ends, span = inside[[0, -1]], _span(inside, axis)
-    if span < least:
-        return None
-    where = _along(fit, axis, ends)
-    mu = fit.form.mu(where, fit.theta, fit.reference)
-    slope = fit.form.jacobian(where, fit.theta, fit.reference) / mu[:, None]
-    scale = step / span
-    gradient = scale * (slope[1:] - slope[:1])
-    value = scale * float(np.log(mu[1] / mu[0]))
+    change, slope = change_of_law(fit.form, fit.theta, fit.reference, ends)
+    value, gradient = change * step / span, slope[None, :] * step / span
     half = float(fit.estimate.half_width(gradient)[0])
     u = float(np.sqrt(fit.estimate.variance(gradient)[0])) * float(np.exp(value))
     low, middle, high = np.expm1([value - half, value, value + half]).tolist()
-    return Change(middle, u, low, high, float(ends[0]), float(ends[1]))
+    start, end = getattr(ends, ALL_AXES[axis]).tolist()
+    return Change(middle, u, low, high, start, end)
 
 
-def _places(fit: FrictionFit, axis: int) -> FloatArray:
-    """Return places over the tested range of temperature (1), pressure (2) or dwell (3)."""
-    spread = np.linspace if axis == 1 else np.geomspace
-    places: FloatArray = spread(fit.envelope.low[axis], fit.envelope.high[axis], _PLACES)
+def _places(envelopes: Sequence[Envelope], axis: int) -> FloatArray:
+    """Return places over the range of one of `ALL_AXES` that all envelopes have in common."""
+    low = max(float(envelope.low[axis]) for envelope in envelopes)
+    high = min(float(envelope.high[axis]) for envelope in envelopes)
+    places: FloatArray = (np.linspace if axis == 1 else np.geomspace)(low, high, _PLACES)
     return places
 
 
@@ -215,9 +269,9 @@ def _span(places: FloatArray, axis: int) -> float:
     return float(places[-1] - places[0] if axis == 1 else np.log(places[-1] / places[0]))
 
 
-def _along(fit: FrictionFit, axis: int, places: FloatArray) -> Conditions:
-    centre: Mapping[str, FloatArray] = {n: getattr(tested_reference(fit), n) for n in ALL_AXES}
-    return Conditions(**{**centre, ALL_AXES[axis]: places})
+def _along(centre: Conditions, axis: int, places: FloatArray) -> Conditions:
+    parts: Mapping[str, FloatArray] = {name: getattr(centre, name) for name in ALL_AXES}
+    return Conditions(**{**parts, ALL_AXES[axis]: places})
 
 
 def _ranges(speed: FloatArray, sign: FloatArray) -> tuple[tuple[float, float], ...]:

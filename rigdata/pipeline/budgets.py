@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from rigdata.campaign.campaign import Campaign, read_campaign
-from rigdata.comparison.ratios import fit_pair
+from rigdata.comparison.pair_fits import fit_pair
 from rigdata.comparison.ratios_file import read_ratios
 from rigdata.errors import ResultError
 from rigdata.friction.budget import (

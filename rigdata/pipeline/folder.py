@@ -23,16 +23,19 @@ from rigdata.storage import MANIFEST, is_result, read_json, sha256, staged_folde
 RESULTS = "results"
 FITS_FILE = "fits.json"
 COMPARISON_FILE = "comparison.csv"
+TRAITS_FILE = "traits.json"
 BATCHES_FILE = "batches.json"
 WEAR_FILE = "wear.json"
 TABLES_FOLDER = "tables"
 REPORT_FILE = "report.html"
 
+_COMPARED = (COMPARISON_FILE, TRAITS_FILE, BATCHES_FILE)
+
 # What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
 # the folder stays; `reduce` and `run` start from an empty one.
 _DROPPED = {
-    "fit": (FITS_FILE, COMPARISON_FILE, BATCHES_FILE, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
-    "compare": (COMPARISON_FILE, BATCHES_FILE, REPORT_FILE),
+    "fit": (FITS_FILE, *_COMPARED, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
+    "compare": (*_COMPARED, REPORT_FILE),
     "wear": (WEAR_FILE, REPORT_FILE),
     "tables": (TABLES_FOLDER, REPORT_FILE),
     "report": (REPORT_FILE,),

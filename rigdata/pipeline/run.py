@@ -13,6 +13,8 @@ from rigdata.comparison.batches import BatchCheck, check_batches
 from rigdata.comparison.batches_file import batches_to_dict
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.ratios_file import ratios_text
+from rigdata.comparison.trait_differences import TraitDifference
+from rigdata.comparison.traits_file import traits_to_dict
 from rigdata.errors import Notice
 from rigdata.friction.fits_file import write_fits
 from rigdata.friction.pack_levels import pack_levels
@@ -24,6 +26,7 @@ from rigdata.pipeline.folder import (
     FITS_FILE,
     REPORT_FILE,
     TABLES_FOLDER,
+    TRAITS_FILE,
     WEAR_FILE,
     provenance,
     read_files,
@@ -59,6 +62,8 @@ class CampaignResult:
         Where packs stick and slip.
     ratios : tuple of Ratio
         Comparisons with the baseline.
+    traits : tuple of TraitDifference
+        The same of traits beside the level of mu.
     batches : tuple of BatchCheck
         Batches against those before them.
     wear : Wear
@@ -76,6 +81,7 @@ class CampaignResult:
     static: Mapping[Group, FrictionFit]
     stick_slip: Mapping[Group, StickSlip]
     ratios: tuple[Ratio, ...]
+    traits: tuple[TraitDifference, ...]
     batches: tuple[BatchCheck, ...]
     wear: Wear
     tables: Mapping[Group, CoefficientTable]
@@ -139,7 +145,7 @@ def run_campaign(
     say("fitting laws")
     fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
     say("comparing")
-    ratios, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
+    ratios, traits, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
     levels = pack_levels(reduction.points, fits.kinetic)
     batches, batch_notices = check_batches(levels)
     say("following the wear")
@@ -168,6 +174,7 @@ def run_campaign(
         write_points(reduction.points, part)
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
+        write_json(part / TRAITS_FILE, traits_to_dict(traits))
         write_json(part / BATCHES_FILE, batches_to_dict(batches))
         write_json(part / WEAR_FILE, wear_to_dict(wear))
         files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
@@ -177,6 +184,7 @@ def run_campaign(
             fits=fits.kinetic,
             static=fits.static,
             ratios=ratios,
+            traits=traits,
             batches=batches,
             table_files=[Path(TABLES_FOLDER) / file for file in files],
             provenance=provenance("run", options),
@@ -190,6 +198,7 @@ def run_campaign(
         fits.static,
         fits.stick_slip,
         ratios,
+        traits,
         batches,
         wear,
         built.tables,

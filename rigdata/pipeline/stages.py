@@ -11,8 +11,11 @@ from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.batches import MARGIN as BATCH_MARGIN
 from rigdata.comparison.batches import BatchCheck, check_batches
 from rigdata.comparison.batches_file import batches_to_dict, read_batches
-from rigdata.comparison.ratios import MARGIN, Ratio, compare_groups, comparison_notices
+from rigdata.comparison.pair_fits import fit_pairs
+from rigdata.comparison.ratios import MARGIN, Ratio, comparison_notices, ratios_of
 from rigdata.comparison.ratios_file import ratios_text, read_ratios
+from rigdata.comparison.trait_differences import TraitDifference, compare_traits
+from rigdata.comparison.traits_file import read_traits, traits_to_dict
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
@@ -29,6 +32,7 @@ from rigdata.pipeline.folder import (
     FITS_FILE,
     REPORT_FILE,
     TABLES_FOLDER,
+    TRAITS_FILE,
     WEAR_FILE,
     provenance,
     results_folder,
@@ -63,12 +67,15 @@ class Comparison:
     ----------
     ratios : tuple of Ratio
         Materials against the baseline, and states against the new one.
+    traits : tuple of TraitDifference
+        What they differ by beside the level of mu.
     batches : tuple of BatchCheck
     notices : tuple of Notice
         What could not be compared, and why.
     """
 
     ratios: tuple[Ratio, ...]
+    traits: tuple[TraitDifference, ...]
     batches: tuple[BatchCheck, ...]
     notices: tuple[Notice, ...]
 
@@ -116,19 +123,19 @@ def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:
 
 def compare(
     points: FrictionPoints, fits: Fits, campaign: Campaign, *, margin: float
-) -> tuple[tuple[Ratio, ...], tuple[Notice, ...]]:
+) -> tuple[tuple[Ratio, ...], tuple[TraitDifference, ...], tuple[Notice, ...]]:
     """Compare the groups with the baseline; say so when it cannot be done."""
     if len(fits.kinetic) < 2:
-        return (), ()
+        return (), (), ()
     baseline, reference = campaign.baseline, campaign.reference
     try:
-        ratios = compare_groups(
-            points, fits.kinetic, baseline=baseline, reference=reference, margin=margin
-        )
+        pairs = fit_pairs(points, fits.kinetic, baseline=baseline, reference=reference)
     except ComparisonError as fault:
-        return (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
+        return (), (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
+    ratios = ratios_of(pairs, margin=margin)
+    traits = compare_traits(pairs, points, fits.static)
     notices = comparison_notices(ratios, fits.kinetic, baseline=baseline, reference=reference)
-    return ratios, notices
+    return ratios, traits, notices
 
 
 def reduce_into(
@@ -175,12 +182,12 @@ def compare_into(
 ) -> tuple[Comparison, Path]:
     """Compare the groups and batches of the results folder.
 
-    Writes comparison.csv and batches.json; `earlier` names results folders whose
+    Writes comparison.csv, traits.json and batches.json; `earlier` names results folders whose
     packs are taken in.
     """
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
-    ratios, notices = compare(points, fits, campaign, margin=margin)
+    ratios, traits, notices = compare(points, fits, campaign, margin=margin)
     levels = levels_with_earlier(points, fits.kinetic, campaign, earlier)
     batches, more = check_batches(levels, reference=reference_batches, margin=batch_margin)
     options = {
@@ -191,8 +198,9 @@ def compare_into(
     }
     with results_stage(campaign, folder, "compare", options, force=force) as part:
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
+        write_json(part / TRAITS_FILE, traits_to_dict(traits))
         write_json(part / BATCHES_FILE, batches_to_dict(batches))
-    return Comparison(ratios, batches, (*notices, *more)), folder
+    return Comparison(ratios, traits, batches, (*notices, *more)), folder
 
 
 def wear_into(
@@ -244,6 +252,8 @@ def report_into(
     points = points_from_folder(folder)
     comparison = folder / COMPARISON_FILE
     ratios = read_ratios(comparison) if comparison.is_file() else ()
+    kept = folder / TRAITS_FILE
+    traits = read_traits(kept) if kept.is_file() else ()
     checked = folder / BATCHES_FILE
     batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
@@ -255,6 +265,7 @@ def report_into(
         fits=fits.kinetic,
         static=fits.static,
         ratios=ratios,
+        traits=traits,
         batches=batches,
         table_files=tables,
         provenance=provenance("report", {}),

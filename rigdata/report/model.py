@@ -9,6 +9,7 @@ from pathlib import Path
 from rigdata.campaign.campaign import STATES, Campaign
 from rigdata.comparison.batches import BatchCheck
 from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
@@ -36,6 +37,8 @@ class ReportInput:
         Coefficient tables written, relative to the results folder.
     provenance : mapping of str to str
         Version, command, options: names and values in the order to be shown.
+    traits : sequence of TraitDifference
+        The same of traits beside the level of mu.
     batches : sequence of BatchCheck
         Batches against those before them.
     wear : Wear or None
@@ -49,6 +52,7 @@ class ReportInput:
     ratios: Sequence[Ratio]
     table_files: Sequence[Path]
     provenance: Mapping[str, str]
+    traits: Sequence[TraitDifference] = ()
     batches: Sequence[BatchCheck] = ()
     wear: Wear | None = None
 

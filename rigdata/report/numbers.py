@@ -6,23 +6,11 @@ import math
 import re
 
 from rigdata.figures.style import typeset_unit
+from rigdata.uncertainty.digits import decimals_for
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:m/s|MPa|%|\N{DEGREE SIGN}C|kJ|s|h|mm)(?!\w))")
 
 NO_NUMBER = "\N{EN DASH}"  # stands in a table where there is nothing to give
-
-
-def decimals_for(u: float) -> int:
-    """Return how many decimals keep two significant digits of `u`.
-
-    >>> decimals_for(0.00123), decimals_for(0.0996), decimals_for(34.0)
-    (4, 2, 0)
-    """
-    if not math.isfinite(u) or u <= 0.0:
-        return 4
-    # Through the two-digit form, so that 0.0996 counts as 0.10.
-    exponent = int(f"{u:.1e}".split("e")[1])
-    return max(0, 1 - exponent)
 
 
 def rounded(value: float, u: float) -> str:

@@ -7,6 +7,12 @@ from collections.abc import Sequence
 from rigdata.comparison.ratios import Ratio
 from rigdata.figures.ratio import along_speed, ratio_curve
 from rigdata.report.blocks import Section, figure, kept, paragraph, table
+from rigdata.report.comparison import (
+    calibration_items,
+    one_look,
+    standings_table,
+    traits_tables,
+)
 from rigdata.report.html import Content, element
 from rigdata.report.model import ReportInput
 from rigdata.report.numbers import interval, percent, plain, rounded, typeset
@@ -62,11 +68,15 @@ def materials_section(report: ReportInput) -> Section | None:
         "ratios",
         "Materials compared",
         (
+            one_look(report, ratios, of_states(report)),
+            standings_table(ratios),
+            traits_tables(report, ratios),
             paragraph(
                 "Materials measured with the same records share their errors: a calibration that "
                 "is off moves both coefficients and cancels in their ratio. What remains is how "
                 "much packs and runs differ."
             ),
+            calibration_items(ratios),
             figure(
                 ratio_curve(ratios, report.marks, against=baseline),
                 name="ratio-materials",
@@ -97,6 +107,9 @@ def states_section(report: ReportInput) -> Section | None:
                 caption="A band below 1 is grip lost in service, and one above 1 is grip gained.",
                 description=_description(ratios),
             ),
+            standings_table(ratios),
+            traits_tables(report, ratios),
+            calibration_items(ratios),
             _quoted_table(ratios),
             _speed_table(ratios),
         ),

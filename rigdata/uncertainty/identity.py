@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from rigdata.uncertainty.sources import Scope
 
-_RADIUS_LAW = "radius-law"  # what the plates do, on whatever rig
+RADIUS_LAW = "radius-law"  # what the plates do, on whatever rig
 _SHORT = 12  # digits of a hash
 
 
@@ -35,7 +35,7 @@ class Origins:
     def lasting_name(self, source: str, scope: Scope) -> str:
         """Return a name of a source that is the same in another campaign only if it is the same."""
         kind, *owners = source.split(":")
-        if kind == _RADIUS_LAW:
+        if kind == RADIUS_LAW:
             return source
         if scope is not Scope.RIG:
             return f"{source}@{self.campaign[:_SHORT]}"

@@ -135,6 +135,32 @@ def test_json_of_each_stage_on_finished_results(results, campaign: Path, tmp_pat
     assert all("no stick-slip at" in s["words"] for s in fitted["stick_slip"])
 
 
+def test_compare_tells_cold_hot_traits_and_what_calibration_leaves(results, campaign) -> None:
+    out = Path(shutil.copytree(results[0], results[0].parent / "traits"))
+    text = invoke("compare", campaign, "--out", out).stdout
+    assert all(len(line) <= 80 for line in text.splitlines() if not line.startswith("Wrote"))
+    pair = "rough-on-steel (bedded) against steel-on-steel (bedded)"
+    assert pair in text
+    assert "% more" in text.split(pair)[1].splitlines()[1]
+    words = " ".join(text.split())
+    assert "The rig's calibration makes" in words
+    assert "of the variance of the ratio: it cancels" in words
+    data = loaded(invoke("compare", campaign, "--out", out, "--json"))
+    (ratio,) = data["ratios"]
+    assert ratio["calibration"]["share"] < 0.05
+    assert {"quoted"} <= {one["name"] for one in ratio["cold_and_hot"]}
+    assert data["traits"] == json.loads((out / "traits.json").read_text("utf-8"))["traits"]
+    told = {one["trait"]: one for one in data["traits"]}
+    slope = told["dmu/dv"]["measured"]
+    apart = slope["group"]["value"] - slope["against"]["value"]
+    assert slope["difference"]["value"] == pytest.approx(apart)
+    assert slope["difference"]["low"] < apart < slope["difference"]["high"]
+    row = next(line.split() for line in text.splitlines() if line.startswith("dmu/dv"))
+    assert float(row[4]) == pytest.approx(apart, abs=2 * slope["difference"]["u"])
+    assert told["static/kinetic"]["verdict"] == "not compared"  # no breakaway in this campaign
+    assert "there is no static coefficient of rough-on-steel (bedded)" in words
+
+
 def test_points_made_by_hand_can_be_fitted(campaign: Path, results, tmp_path: Path) -> None:
     out = tmp_path / "mine"
     out.mkdir()
@@ -290,5 +316,6 @@ def test_the_installed_command_end_to_end(campaign: Path, tmp_path: Path) -> Non
     content = json.loads(done.stdout)
     assert Path(content["report"]).is_file()
     assert content["ratios"][0]["verdict"] == "higher"
+    assert {one["trait"] for one in content["traits"]} >= {"dmu/dv", "static/kinetic"}
     assert {w["severity"] for w in content["warnings"]} <= {"note", "warning", "left out"}
     assert "\x1b" not in done.stdout + done.stderr

@@ -216,6 +216,8 @@ def test_ratios_survive_their_file(tmp_path):
             for name in (
                 "group",
                 "against",
+                "named",
+                "calibration",
                 "verdict",
                 "words",
                 "margin",
@@ -228,7 +230,7 @@ def test_ratios_survive_their_file(tmp_path):
 def test_the_quoted_row_comes_first():
     frame = ratios_frame(compared(three())[1])
     assert tuple(frame.columns) == COLUMNS
-    quoted = frame[frame["quoted"]]
+    quoted = frame[frame["place"] == "quoted"]
     assert len(quoted) == 2
     assert quoted["slip_speed_m_s"].tolist() == [0.1, 0.1]
 

@@ -1,14 +1,19 @@
 """A small made-up set of friction points and their fit, for every figure to draw."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import sparse
 
 from rigdata.campaign.campaign import Reference
-from rigdata.comparison.ratios import compare_groups
+from rigdata.comparison.pair_fits import fit_pairs
+from rigdata.comparison.ratios import compare_groups, ratios_of
+from rigdata.comparison.trait_differences import compare_traits
 from rigdata.figures.style import marks_of
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.results import Group
+from rigdata.friction.static import fit_static
 from rigdata.reduction.points import FrictionPoints, concatenate
 from rigdata.reduction.trace import Trace, TraceWindow
 from rigdata.uncertainty.sources import Effect, Scope, Source
@@ -119,3 +124,17 @@ def ratio(points, fits):
     both = concatenate([points, plain])
     both_fits = fits | fit_campaign(plain, REFERENCE, laws=("log-speed",))
     return compare_groups(both, both_fits, baseline="plain", reference=REFERENCE)[0]
+
+
+@pytest.fixture(scope="package")
+def compared(points, fits):
+    """Rough over plain, worn over new, traits and fits; the worn packs are the new ones again."""
+    plain = points_of("plain", ("B1", "B2", "B3"), 0.10, seed=2)
+    names = {name: np.char.add(getattr(points, name), "w") for name in ("pack", "run", "point")}
+    worn = replace(points, state=np.full(len(points), "worn"), **names)
+    every = concatenate([points, plain, worn])
+    laws = fits | fit_campaign(concatenate([plain, worn]), REFERENCE, laws=("log-speed",))
+    pairs = fit_pairs(every, laws, baseline="plain", reference=REFERENCE)
+    static, _ = fit_static(every, REFERENCE)
+    rough, in_service = ratios_of(pairs)
+    return rough, in_service, compare_traits(pairs[:1], every, static), laws

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from friction_points import REFERENCE, Truth, drawn
 
-from rigdata.comparison.ratios import compare_groups, fit_pair
+from rigdata.comparison.pair_fits import fit_pair
+from rigdata.comparison.ratios import compare_groups
 from rigdata.errors import ResultError
 from rigdata.friction.budget import (
     budget_at_reference,

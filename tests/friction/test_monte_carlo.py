@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from rigdata.campaign.campaign import read_campaign
-from rigdata.comparison.ratios import fit_pair
+from rigdata.comparison.pair_fits import fit_pair
 from rigdata.errors import ReductionError
 from rigdata.friction.budget import fit_solution, joint_solution, quantity_of
 from rigdata.friction.conditions import Conditions

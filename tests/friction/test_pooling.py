@@ -8,7 +8,8 @@ import pytest
 from friction_points import REFERENCE, Truth, drawn
 from scipy import stats
 
-from rigdata.comparison.ratios import compare_groups, fit_pair
+from rigdata.comparison.pair_fits import fit_pair
+from rigdata.comparison.ratios import compare_groups
 from rigdata.friction.budget import fit_budget, fit_solution
 from rigdata.friction.conditions import at
 from rigdata.friction.estimate import Estimate

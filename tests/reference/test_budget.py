@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
 from friction_points import REFERENCE, Truth, drawn
 
-from rigdata.comparison.ratios import fit_pair
+from rigdata.comparison.pair_fits import fit_pair
 from rigdata.friction.budget import joint_solution, point_budget, solution_budget
 from rigdata.friction.causes import RANDOM
 from rigdata.friction.conditions import Conditions

@@ -13,7 +13,9 @@ from rigdata.campaign.campaign import Campaign, Material, Oil, Pack, Reference, 
 from rigdata.campaign.files import InputFile
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.campaign.rig import Channel, LogSettings, Rig
+from rigdata.comparison.pair_fits import fit_pairs
 from rigdata.comparison.ratios import compare_groups
+from rigdata.comparison.trait_differences import compare_traits
 from rigdata.errors import Notice, Severity
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.static import fit_static
@@ -311,7 +313,9 @@ PACKS = {
 @pytest.fixture(scope="package")
 def full():
     """Two materials, a worn pack, bedding and breakaway: everything there is to show."""
-    return make_report(PACKS)
+    report = make_report(PACKS)
+    pairs = fit_pairs(report.points, report.fits, baseline="plain", reference=REFERENCE)
+    return replace(report, traits=compare_traits(pairs, report.points, report.static))
 
 
 @pytest.fixture(scope="package")

@@ -9,11 +9,13 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from rigdata.comparison.calibration_share import calibration_words
+from rigdata.comparison.standings import standings
 from rigdata.errors import ResultError
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.slopes import dwell_rise
 from rigdata.friction.static import fit_static
-from rigdata.report.numbers import percent
+from rigdata.report.numbers import percent, rounded
 from rigdata.report.page import render_report
 
 VOID = {"meta", "br", "hr", "col"}
@@ -172,6 +174,29 @@ def test_provenance_names_version_records_and_hashes(read, full):
     assert "../bench/rig.toml" in read.words
     for summary in full.reduction.summaries.values():
         assert summary.log_sha256 in read.words
+
+
+def test_a_comparison_opens_with_one_look_and_tells_every_trait(read, page, full):
+    section = page.split('id="ratios"')[1].split("</section>")[0]
+    assert section.index("at one look") < section.index("<table")
+    rows = {row[0]: row for row in Reader(section).rows}
+    of_materials = [one for one in full.traits if one.group.material != one.against.material]
+    for one in of_materials:
+        name = one.trait if one.unit == "1" else f"{one.trait} [{one.unit}]"
+        told = rows[name]
+        if one.measured is None:
+            assert "not compared" in told
+            assert one.words in Reader(section).words
+        else:
+            assert told[5].startswith(one.verdict)
+            assert told[3].lstrip("\N{MULTIPLICATION SIGN} ") == rounded(
+                one.measured.difference.value, one.measured.difference.u
+            )
+    for ratio in full.ratios:
+        words = calibration_words(ratio.calibration)
+        assert words.split(":")[0] in read.words
+        for one in standings(ratio):
+            assert any(one.grips in row and one.bounds in row for row in read.rows)
 
 
 def test_verdicts_come_first_and_in_words(read, full):
