@@ -20,6 +20,7 @@ _COLUMNS = (
     (findings.DRIFT_PER_RUN, "From run to run of a pack [% a run]"),
     (findings.DRIFT_AT_REFERENCE, "The same at the reference [% a run]"),
     (findings.DRIFT_PER_HOUR, "Within runs [% an hour]"),
+    (findings.AFTER_HEAT, "Cool, after heat less before [%]"),
 )
 
 

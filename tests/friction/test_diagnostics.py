@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from diagnostics_rates import swept
-from friction_points import REFERENCE, THETA, Truth, drawn
+from friction_points import REFERENCE, THETA, Truth, drawn, spoiled
 from scipy import sparse
 
 from rigdata.errors import Severity
@@ -155,6 +155,47 @@ def test_a_drift_within_the_runs_is_no_hysteresis():
 def test_points_without_an_order_in_time_have_no_drift_within_runs():
     fit = fit_of(drawn(Truth(), np.random.default_rng(1)))
     assert fit.diagnostics.finding(findings.DRIFT_PER_HOUR) is None
+
+
+HOT = ((80.0, 1.0), (85.0, 1.2), (150.0, 1.0), (80.0, 1.1), (82.0, 0.8))
+HEATED = Truth(packs=4, runs=(5, 5), points=(10, 10), settings=HOT)
+
+
+def after_heat(points, factor):
+    """The same points, off by a factor in all runs after the third of each pack."""
+    later = np.array([name.rsplit("-", 1)[1] in "45" for name in points.run.tolist()])
+    return spoiled(points, later, factor)
+
+
+def test_what_heat_takes_for_good_is_told_apart_from_fade():
+    points = after_heat(drawn(replace(HEATED, packs=8), np.random.default_rng(3)), 0.97)
+    fit = fit_of(points)
+    found = fit.diagnostics.finding(findings.AFTER_HEAT)
+    assert found.clear
+    assert found.low < -0.03 < found.high
+    assert "that part did not come back" in found.words
+    assert "that 150 degC take while plates are hot come back on cooling" in found.words
+    (text,) = (text for text in warned(fit) if "come back" in text)
+    assert "leave the hottest runs for the end" in text
+
+
+def test_fade_that_comes_back_is_no_loss():
+    """15 groups with nothing lost: more than three misses of 95 % are rarer than 1 in 100."""
+    missed = 0
+    for seed in range(15):
+        fit = fit_of(drawn(HEATED, np.random.default_rng(seed)))
+        found = fit.diagnostics.finding(findings.AFTER_HEAT)
+        assert not found.clear
+        missed += not found.low < 0.0 < found.high
+    assert missed <= 3
+
+
+def test_without_runs_on_both_sides_of_the_heat_nothing_is_said_of_it():
+    points = drawn(HEATED, np.random.default_rng(3))
+    number = np.array([int(name.rsplit("-", 1)[1]) for name in points.run.tolist()])
+    for kept in (number <= 3, number >= 3, number != 3):
+        fit = fit_of(points.select(np.flatnonzero(kept)))
+        assert fit.diagnostics.finding(findings.AFTER_HEAT) is None
 
 
 def test_a_falling_coefficient_is_told_with_its_range():

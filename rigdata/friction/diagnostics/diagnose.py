@@ -11,6 +11,7 @@ from rigdata.errors import Notice, Severity
 from rigdata.friction.diagnostics import findings
 from rigdata.friction.diagnostics.drift import drift, hysteresis
 from rigdata.friction.diagnostics.findings import Diagnostics, Finding, SpeedRange
+from rigdata.friction.diagnostics.recovery import recovery
 from rigdata.friction.diagnostics.trends import residual_trends
 from rigdata.friction.diagnostics.words import CLEARLY, between, percent, plain, ranges
 from rigdata.friction.joint import JointFit
@@ -48,6 +49,7 @@ def diagnose(fit: FrictionFit, joint: JointFit, points: FrictionPoints) -> Diagn
         spread(fit),
         *hysteresis(joint, points),
         *drift(joint, points, fit.reference),
+        recovery(fit, joint, points),
         _speed_slope(fit),
         _change(findings.FADE, fade(fit), "per 100 K, from {} to {} degC"),
         _change(
@@ -81,6 +83,8 @@ def diagnostic_notices(diagnostics: Diagnostics, where: str) -> tuple[Notice, ..
         clear.pop(findings.DRIFT_PER_RUN, None)
     drifts = (findings.DRIFT_AT_REFERENCE, findings.DRIFT_PER_RUN, findings.DRIFT_PER_HOUR)
     told += [(clear[name].words, _LOOK_AT_DRIFT) for name in drifts if name in clear]
+    if findings.AFTER_HEAT in clear and clear[findings.AFTER_HEAT].value < 0.0:
+        told.append((clear[findings.AFTER_HEAT].words, _LOOK_AT_HEAT))
     return tuple(Notice(Severity.WARNING, where, words, do) for words, do in told)
 
 
@@ -91,6 +95,10 @@ _LOOK_AT_SWEEPS = (
 _LOOK_AT_DRIFT = (
     "Repeat the reference condition first and last; look for bedding-in or wear, "
     "a zero that moves, and the oil"
+)
+
+_LOOK_AT_HEAT = (
+    "Look at the faces and the oil of these packs; leave the hottest runs for the end of a pack"
 )
 
 

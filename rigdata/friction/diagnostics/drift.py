@@ -57,9 +57,9 @@ def hysteresis(fit: JointFit, points: FrictionPoints) -> list[Finding]:
 def drift(fit: JointFit, points: FrictionPoints, reference: Reference) -> list[Finding]:
     """Return the trend of mu from run to run of a pack, at the reference, and within runs."""
     number, everywhere = run_numbers(points), np.ones(len(points), dtype=bool)
-    between = _centred(number, points.pack, everywhere)
+    between = centred(number, points.pack, everywhere)
     middle = 0.5 * (points.start_s + points.end_s) / _SECONDS
-    within = _centred(middle, points.run, everywhere)
+    within = centred(middle, points.run, everywhere)
     # What sweeps differ by on their two ways is no drift: it stands beside.
     minutes = float(np.median(_lengths(points))) / _SECONDS * 60.0
     hourly = f"per hour within the runs of about {plain(minutes)} min"
@@ -70,7 +70,7 @@ def drift(fit: JointFit, points: FrictionPoints, reference: Reference) -> list[F
     near = _near(points, reference)
     where = "from run to run of a pack at the repeated reference condition"
     if len(set(points.run[near].tolist())) - len(set(points.pack[near].tolist())) >= 2:
-        columns = (_centred(number, points.pack, near), _centred(number, points.pack, ~near))
+        columns = (centred(number, points.pack, near), centred(number, points.pack, ~near))
         wanted.append((findings.DRIFT_AT_REFERENCE, "1/run", where, columns))
     result = []
     for name, unit, words, columns_of in wanted:
@@ -126,7 +126,7 @@ def _sides(points: FrictionPoints) -> FloatArray:
     return np.where(np.isin(points.run, sorted(both)), sides, 0.0)
 
 
-def _centred(values: FloatArray, names: TextArray, chosen: BoolArray) -> FloatArray:
+def centred(values: FloatArray, names: TextArray, chosen: BoolArray) -> FloatArray:
     """Return `values` less their mean over the chosen points of each name, 0 elsewhere."""
     number, count = numbered(names)
     total = np.bincount(number[chosen], values[chosen], minlength=count)
