@@ -63,6 +63,9 @@ def _parts(wear: Wear) -> Iterable[str]:
             "Coefficient at the reference condition against service, with 95 % intervals:\n"
             + _history_table(wear.histories.values())
         )
+    if wear.recoveries:
+        told = (paragraph(f"{g}: {f.words}.", indent="  ") for g, f in wear.recoveries.items())
+        yield "What heat took for good, and what came back:\n" + "\n".join(told)
     if wear.repeatability:
         found = ", ".join(f"{r.quantity} {r.sd:.2g}" for r in wear.repeatability)
         yield paragraph(f"One reading repeats within a standard deviation of: {found}.")

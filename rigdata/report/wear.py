@@ -35,6 +35,11 @@ def wear_section(report: ReportInput) -> Section | None:
             _lives_table(wear.lives),
         ]
     content += [_courses_figure(report, wear), _rates_table(wear), _history_table(wear)]
+    if wear.recoveries:
+        content += [
+            paragraph("What heat took for good within the tests, and what came back on cooling:"),
+            items(typeset(f"{g}: {f.words}.") for g, f in wear.recoveries.items()),
+        ]
     if wear.repeatability:
         repeats = {
             "thickness_mm": ("thickness", "mm"),

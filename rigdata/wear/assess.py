@@ -14,6 +14,7 @@ from rigdata.campaign.inspections import Inspections
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.errors import FitError, Notice, Severity
 from rigdata.friction.conditions import at
+from rigdata.friction.diagnostics.findings import AFTER_HEAT, Finding
 from rigdata.friction.pack_levels import PackLevels
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.wear.archard import specific_wear_rate, worn_area_mm2
@@ -67,6 +68,8 @@ class Wear:
         Coefficient against service.
     lives : tuple of ServiceLife
         Of each material on each duty.
+    recoveries : mapping of Group to Finding
+        What heat took for good within the tests, apart from what came back on cooling.
     notices : tuple of Notice
         What was left out and why, and what to look at.
     """
@@ -76,10 +79,11 @@ class Wear:
     members: tuple[MemberWear, ...]
     histories: Mapping[str, History]
     lives: tuple[ServiceLife, ...]
+    recoveries: Mapping[Group, Finding]
     notices: tuple[Notice, ...]
 
     def __post_init__(self) -> None:
-        for name in ("plates", "histories"):
+        for name in ("plates", "histories", "recoveries"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
@@ -127,7 +131,12 @@ def assess_wear(
         if own_rates or name in histories:
             lives += _lives(name, described.service, own_rates, histories.get(name), campaign)
     found = repeatability(inspections) if inspections is not None else ()
-    return Wear(found, plates, tuple(members), histories, tuple(lives), tuple(notices))
+    recoveries = {
+        group: finding
+        for group, fit in fits.items()
+        if fit.diagnostics and (finding := fit.diagnostics.finding(AFTER_HEAT))
+    }
+    return Wear(found, plates, tuple(members), histories, tuple(lives), recoveries, tuple(notices))
 
 
 def _work(levels: PackLevels, campaign: Campaign) -> FloatArray:

@@ -21,6 +21,10 @@ def wear_to_dict(wear: Wear) -> dict[str, Any]:
         "members": [_member(one) for one in wear.members],
         "histories": [_history(one) for one in wear.histories.values()],
         "lives": [_life(one) for one in wear.lives],
+        "after_heat": [
+            {"material": group.material, "state": group.state, **asdict(finding)}
+            for group, finding in wear.recoveries.items()
+        ],
     }
 
 

@@ -174,8 +174,8 @@ def test_what_heat_takes_for_good_is_told_apart_from_fade():
     assert found.clear
     assert found.low < -0.03 < found.high
     assert "that part did not come back" in found.words
-    assert "that 150 degC take while plates are hot come back on cooling" in found.words
-    (text,) = (text for text in warned(fit) if "come back" in text)
+    assert "that mu loses at 150 degC comes back on cooling" in found.words
+    (text,) = (text for text in warned(fit) if "did not come back" in text)
     assert "leave the hottest runs for the end" in text
 
 

@@ -104,7 +104,7 @@ def _with_share(told: Finding, heat: float | None, hottest: float) -> Finding:
     if heat is None:
         return told
     words = (
-        f"{told.words}; the {percent(heat, max(told.u, 1e-3))} % that {plain(hottest)} degC take "
-        "while plates are hot come back on cooling"
+        f"{told.words}; the {percent(heat, max(told.u, 1e-3))} % that mu loses at "
+        f"{plain(hottest)} degC comes back on cooling"
     )
     return Finding(**{**vars(told), "words": words})
