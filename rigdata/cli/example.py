@@ -32,7 +32,8 @@ def command(folder: Path, size: str, scenario: str, force: bool, as_json: bool) 
     """Write the demo campaign into FOLDER ('demo' unless told otherwise).
 
     It comes from a simulated bench: a rough-faced and a plain material (or three
-    batches of one), the rig with its calibration records, and the logs.
+    batches of one), the rig with its calibration records, the logs, and the clutch
+    pack that the plates are for (differential.toml, for 'rigdata lock').
     """
     write_example(folder, size=size, scenario=scenario, force=force)
     if as_json:

@@ -24,9 +24,11 @@ from rigdata.simulation.scenario import (
 from rigdata.simulation.sensors import Logger
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
+from rigdata.storage import write_text
 
 DIFFERENTIAL, INCOMING = "ramp-differential", "incoming-batches"
 SCENARIOS = (DIFFERENTIAL, INCOMING)
+CLUTCH_PACK = Path(__file__).with_name("differential.toml")
 _SEED = 20250317
 _FIRST_DAY = datetime.date(2025, 3, 10)
 _LAST_DAY = datetime.date(2025, 3, 28)
@@ -42,7 +44,7 @@ def write_example(
     rig_folder: Path | None = None,
     force: bool = False,
 ) -> Truth:
-    """Write the demo campaign.
+    """Write the demo campaign, and the clutch pack that its plates are for.
 
     Parameters
     ----------
@@ -80,7 +82,10 @@ def write_example(
     if scenario not in SCENARIOS:
         raise ValueError(f"scenario must be one of {', '.join(SCENARIOS)}, not {scenario!r}")
     spec = incoming_spec() if scenario == INCOMING else demo_spec(size)
-    return simulate_campaign(spec, seed, folder, rig_folder=rig_folder)
+    truth = simulate_campaign(spec, seed, folder, rig_folder=rig_folder)
+    if scenario == DIFFERENTIAL:
+        write_text(folder / CLUTCH_PACK.name, CLUTCH_PACK.read_text(encoding="utf-8"))
+    return truth
 
 
 def demo_spec(size: str) -> CampaignSpec:
