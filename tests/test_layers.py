@@ -30,6 +30,7 @@ ORDER = (
     "calibration",
     "reduction",
     "friction",
+    "bedding",
     "comparison",
     "wear",
     "tables",

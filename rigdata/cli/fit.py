@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -11,8 +12,10 @@ from rigdata.cli.options import (
     campaign_or_results,
     force_option,
     json_option,
+    keep_bedding_option,
     laws_option,
     pool_scatter_option,
+    steady_option,
 )
 from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notices
 from rigdata.cli.verdicts import (
@@ -33,20 +36,23 @@ from rigdata.pipeline.stages import fit_into
 @force_option
 @laws_option
 @pool_scatter_option
+@steady_option
+@keep_bedding_option
 @json_option
 def command(
     campaign: Path,
     out: Path | None,
     force: bool,
     laws: tuple[str, ...],
-    pool_scatter: bool,
     as_json: bool,
+    **options: Any,
 ) -> None:
     """Fit friction laws to the points of CAMPAIGN and write fits.json.
 
     CAMPAIGN is a campaign.toml, its folder, or a folder of its results. The
     points come from points.csv and budget.csv in the results folder, be they
-    from 'rigdata reduce' or made by hand.
+    from 'rigdata reduce' or made by hand. Points from before their pack was steady
+    are kept out; 'rigdata bedding' shows when each pack was.
 
     Each group lists the laws tried: their number of parameters, how far their
     AICc is above the least, the log density of packs (or runs) left out against
@@ -56,9 +62,7 @@ def command(
     """
     read = read_campaign(campaign)
     with progress("fitting", quiet=as_json):
-        fits, folder = fit_into(
-            read, out, force=force, laws=laws or None, pool_scatter=pool_scatter
-        )
+        fits, folder = fit_into(read, out, force=force, laws=laws or None, **options)
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json(

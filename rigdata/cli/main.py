@@ -23,6 +23,7 @@ COMMANDS = {
     "run": ("rigdata.cli.run", "Do all of it: from the logs to tables and report."),
     "check": ("rigdata.cli.check", "Read everything and say which runs to repeat."),
     "reduce": ("rigdata.cli.reduce", "Turn the logs into friction points."),
+    "bedding": ("rigdata.cli.bedding", "Say after how much sliding each pack was bedded in."),
     "fit": ("rigdata.cli.fit", "Fit friction laws to the points."),
     "compare": ("rigdata.cli.compare", "Compare materials, batches and states."),
     "wear": ("rigdata.cli.wear", "Say what wears, how fast, and when a pack must come out."),

@@ -67,6 +67,25 @@ def campaign_or_results(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.argument("place", metavar="CAMPAIGN", type=ResultsPath())(out_option(filled))
 
 
+class Share(click.ParamType[float]):
+    """A share between 0 and 1, as ``0.01`` or ``1%``."""
+
+    name = "share"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the share as a number."""
+        text = str(value).strip()
+        try:
+            share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+        except ValueError:
+            share = -1.0
+        if not 0.0 < share < 1.0:
+            self.fail(f"'{value}' is no share; give one such as 1% or 0.01", param, ctx)
+        return share
+
+
 force_option: Decorator = click.option(
     "--force", is_flag=True, help="Replace a folder that rigdata did not write."
 )
@@ -84,6 +103,18 @@ pool_scatter_option: Decorator = click.option(
     is_flag=True,
     help="Take the scatter between packs, runs and points from all groups together where no "
     "test speaks against it.",
+)
+steady_option: Decorator = click.option(
+    "--steady",
+    type=Share(),
+    default="1%",
+    show_default=True,
+    help="How near to the level that it settles to mu counts as steady.",
+)
+keep_bedding_option: Decorator = click.option(
+    "--keep-bedding",
+    is_flag=True,
+    help="Leave points from before their pack was steady in the fits; bedding runs stay out.",
 )
 margin_option: Decorator = click.option(
     "--margin",

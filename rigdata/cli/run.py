@@ -11,10 +11,12 @@ from rigdata.cli.options import (
     campaign_argument,
     force_option,
     json_option,
+    keep_bedding_option,
     laws_option,
     margin_option,
     out_option,
     pool_scatter_option,
+    steady_option,
     tolerance_option,
 )
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
@@ -38,6 +40,8 @@ from rigdata.pipeline.run import CampaignResult, run_campaign
 @force_option
 @laws_option
 @pool_scatter_option
+@steady_option
+@keep_bedding_option
 @margin_option
 @tolerance_option
 @json_option

@@ -25,6 +25,7 @@ FITS_FILE = "fits.json"
 COMPARISON_FILE = "comparison.csv"
 TRAITS_FILE = "traits.json"
 BATCHES_FILE = "batches.json"
+BEDDING_FILE = "bedding.json"
 WEAR_FILE = "wear.json"
 TABLES_FOLDER = "tables"
 REPORT_FILE = "report.html"
@@ -34,7 +35,8 @@ _COMPARED = (COMPARISON_FILE, TRAITS_FILE, BATCHES_FILE)
 # What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
 # the folder stays; `reduce` and `run` start from an empty one.
 _DROPPED = {
-    "fit": (FITS_FILE, *_COMPARED, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
+    "fit": (FITS_FILE, BEDDING_FILE, *_COMPARED, WEAR_FILE, TABLES_FOLDER, REPORT_FILE),
+    "bedding": (BEDDING_FILE, REPORT_FILE),
     "compare": (*_COMPARED, REPORT_FILE),
     "wear": (WEAR_FILE, REPORT_FILE),
     "tables": (TABLES_FOLDER, REPORT_FILE),

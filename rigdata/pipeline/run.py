@@ -7,6 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
+from rigdata.bedding.assess import WITHIN
+from rigdata.bedding.bedding_file import bedding_to_dict
+from rigdata.bedding.results import Bedding
 from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.batches import BatchCheck, check_batches
@@ -22,6 +25,7 @@ from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.stick_slip import StickSlip
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
+    BEDDING_FILE,
     COMPARISON_FILE,
     FITS_FILE,
     REPORT_FILE,
@@ -33,7 +37,14 @@ from rigdata.pipeline.folder import (
     results_folder,
     results_stage,
 )
-from rigdata.pipeline.stages import Progress, compare, fit_points, known_laws, write_points
+from rigdata.pipeline.stages import (
+    Progress,
+    compare,
+    fit_points,
+    known_laws,
+    settle_points,
+    write_points,
+)
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
@@ -56,6 +67,8 @@ class CampaignResult:
     campaign : Campaign
     reduction : Reduction
         Friction points, and everything that was left out.
+    bedding : Bedding
+        When each pack became steady.
     fits, static : mapping of Group to FrictionFit
         Laws of the kinetic coefficient, and of breakaway where it was tested.
     stick_slip : mapping of Group to StickSlip
@@ -77,6 +90,7 @@ class CampaignResult:
 
     campaign: Campaign
     reduction: Reduction
+    bedding: Bedding
     fits: Mapping[Group, FrictionFit]
     static: Mapping[Group, FrictionFit]
     stick_slip: Mapping[Group, StickSlip]
@@ -101,6 +115,8 @@ def run_campaign(
     progress: Progress | None = None,
     laws: Sequence[str] | None = None,
     pool_scatter: bool = False,
+    steady: float = WITHIN,
+    keep_bedding: bool = False,
     margin: float = 0.05,
     tolerance: float = TOLERANCE,
     formats: Sequence[str] = (),
@@ -121,6 +137,10 @@ def run_campaign(
         Names of the laws to choose from; all by default.
     pool_scatter : bool
         Take scatter from all groups together where no test speaks against it.
+    steady : float
+        How near to the level that it settles to mu counts as steady, relative.
+    keep_bedding : bool
+        Leave points from before their pack was steady in the fits.
     margin : float
         Ratios within ``1 +- margin`` count as equivalent.
     tolerance : float
@@ -142,6 +162,9 @@ def run_campaign(
     check_replaceable(folder, force=force, keep=read_files(campaign))
     say = progress or _silent
     reduction = reduce_campaign(campaign, progress=progress)
+    say("finding when packs were bedded in")
+    settled = settle_points(reduction.points, campaign, steady=steady, keep_bedding=keep_bedding)
+    reduction = replace(reduction, points=settled.points)
     say("fitting laws")
     fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
     say("comparing")
@@ -156,6 +179,7 @@ def run_campaign(
     )
     notices = (
         *reduction.notices,
+        *settled.notices,
         *fits.notices,
         *ratio_notices,
         *batch_notices,
@@ -165,6 +189,8 @@ def run_campaign(
     options = {
         "laws": list(laws or ()),
         "pool_scatter": pool_scatter,
+        "steady": steady,
+        "keep_bedding": keep_bedding,
         "margin": margin,
         "tolerance": tolerance,
         "formats": list(formats),
@@ -172,6 +198,7 @@ def run_campaign(
     say("writing the results")
     with results_stage(campaign, folder, "run", options, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
+        write_json(part / BEDDING_FILE, bedding_to_dict(settled.bedding))
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
         write_text(part / COMPARISON_FILE, ratios_text(ratios))
         write_json(part / TRAITS_FILE, traits_to_dict(traits))
@@ -189,11 +216,13 @@ def run_campaign(
             table_files=[Path(TABLES_FOLDER) / file for file in files],
             provenance=provenance("run", options),
             wear=wear,
+            bedding=settled.bedding,
         )
         write_text(part / REPORT_FILE, render_report(report))
     return CampaignResult(
         campaign,
         reduction,
+        settled.bedding,
         fits.kinetic,
         fits.static,
         fits.stick_slip,

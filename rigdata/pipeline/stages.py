@@ -6,6 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
+from rigdata.bedding.assess import WITHIN, assess_bedding
+from rigdata.bedding.bedding_file import bedding_to_dict, read_steady
+from rigdata.bedding.keep_out import bedding_notices, restored, without_bedding
+from rigdata.bedding.results import Bedding
 from rigdata.campaign.campaign import Campaign
 from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.batches import MARGIN as BATCH_MARGIN
@@ -28,6 +34,7 @@ from rigdata.friction.stick_slip import find_stick_slip
 from rigdata.pipeline.earlier import levels_with_earlier
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
+    BEDDING_FILE,
     COMPARISON_FILE,
     FITS_FILE,
     REPORT_FILE,
@@ -78,6 +85,50 @@ class Comparison:
     traits: tuple[TraitDifference, ...]
     batches: tuple[BatchCheck, ...]
     notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """Friction points, those of packs not yet bedded in told apart.
+
+    Attributes
+    ----------
+    points : FrictionPoints
+        As fits use them.
+    bedding : Bedding
+    notices : tuple of Notice
+        Packs that are not steady, and what was kept out for it.
+    """
+
+    points: FrictionPoints
+    bedding: Bedding
+    notices: tuple[Notice, ...]
+
+
+def settle_points(
+    points: FrictionPoints,
+    campaign: Campaign,
+    *,
+    steady: float = WITHIN,
+    keep_bedding: bool = False,
+) -> Settled:
+    """Find when each pack became steady, and keep what came before out of the fits.
+
+    Parameters
+    ----------
+    points : FrictionPoints
+        Of the reduction; what an earlier call kept out counts again.
+    campaign : Campaign
+    steady : float
+        How near to the level that it settles to mu counts as steady, relative.
+    keep_bedding : bool
+        Leave such points in the fits.  Bedding runs stay out all the same.
+    """
+    points = restored(points)
+    bedding = assess_bedding(points, campaign, within=steady)
+    if not keep_bedding:
+        points = without_bedding(points, bedding)
+    return Settled(points, bedding, bedding_notices(points, bedding))
 
 
 def fit_points(
@@ -160,14 +211,47 @@ def fit_into(
     force: bool = False,
     laws: Sequence[str] | None = None,
     pool_scatter: bool = False,
+    steady: float = WITHIN,
+    keep_bedding: bool = False,
 ) -> tuple[Fits, Path]:
-    """Fit the points of the results folder and write fits.json."""
+    """Fit the points of the results folder and write fits.json and bedding.json.
+
+    points.csv is written anew where other points than before are kept out as not yet
+    bedded in.
+    """
     folder = results_folder(campaign, out)
-    fits = fit_points(points_from_folder(folder), campaign, laws=laws, pool_scatter=pool_scatter)
-    options = {"laws": list(laws or ()), "pool_scatter": pool_scatter}
+    before = points_from_folder(folder)
+    settled = settle_points(before, campaign, steady=steady, keep_bedding=keep_bedding)
+    fits = fit_points(settled.points, campaign, laws=laws, pool_scatter=pool_scatter)
+    fits = replace(fits, notices=(*settled.notices, *fits.notices))
+    options = {
+        "laws": list(laws or ()),
+        "pool_scatter": pool_scatter,
+        "steady": steady,
+        "keep_bedding": keep_bedding,
+    }
     with results_stage(campaign, folder, "fit", options, force=force) as part:
+        if not np.array_equal(before.used, settled.points.used):
+            write_points(settled.points, part)
+        write_json(part / BEDDING_FILE, bedding_to_dict(settled.bedding))
         write_fits(part / FITS_FILE, fits.kinetic, fits.static)
     return fits, folder
+
+
+def bedding_into(
+    campaign: Campaign, out: Path | None = None, *, force: bool = False, steady: float = WITHIN
+) -> tuple[Bedding, tuple[Notice, ...], Path]:
+    """Find when each pack became steady and write bedding.json.
+
+    The points that fits use stay what they are; where others should be kept out, the
+    notices say so.
+    """
+    folder = results_folder(campaign, out)
+    points = points_from_folder(folder)
+    bedding = assess_bedding(points, campaign, within=steady)
+    with results_stage(campaign, folder, "bedding", {"steady": steady}, force=force) as part:
+        write_json(part / BEDDING_FILE, bedding_to_dict(bedding))
+    return bedding, bedding_notices(points, bedding), folder
 
 
 def compare_into(
@@ -257,8 +341,10 @@ def report_into(
     checked = folder / BATCHES_FILE
     batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
+    steady = read_steady(folder / BEDDING_FILE)
+    bedding = assess_bedding(points, campaign, within=steady)
     read = reduce_campaign(campaign, progress=progress)
-    notices = (*read.notices, *fits.notices)
+    notices = (*read.notices, *bedding_notices(points, bedding), *fits.notices)
     report = ReportInput(
         campaign=campaign,
         reduction=replace(read, points=points, notices=notices),
@@ -270,6 +356,7 @@ def report_into(
         table_files=tables,
         provenance=provenance("report", {}),
         wear=_wear(campaign, points, fits),
+        bedding=bedding,
     )
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report))

@@ -16,7 +16,17 @@ _TEXT = np.str_
 # What the condition shifts are of, in their order, and the columns that hold them in files.
 SHIFTED = ("slip_speed_shift", "temperature_shift_k", "pressure_shift")
 # Columns of numbers that a table may lack: they are then NaN.
-BEYOND = ("torque_ripple", "ripple_limit", "ripple_hz", "ripple_above_hz", "stick_share")
+BEYOND = (
+    "torque_ripple",
+    "ripple_limit",
+    "ripple_hz",
+    "ripple_above_hz",
+    "stick_share",
+    "pack_work_kj",
+    "pack_sliding_s",
+    "pack_engagements",
+    "runs_not_counted",
+)
 
 
 def _unknown() -> FloatArray:
@@ -65,6 +75,15 @@ class FrictionPoints:
         What its frequency is above, where the log in frames shows no more; else NaN. [Hz]
     stick_share : (n,) float
         Share of the time at standstill between slips; NaN where it was not looked for.
+    pack_work_kj : (n,) float
+        Sliding work of the pack up to the middle of the point's window, with what it
+        had done before its first run where that is stated; NaN where it is not known. [kJ]
+    pack_sliding_s, pack_engagements : (n,) float
+        Time that the pack slipped under load in these tests, and how often it began
+        to, up to there. [s, 1]
+    runs_not_counted : (n,) float
+        Runs of the pack before this one whose logs could not be read: where there are
+        any, the three above are the least they can be.
     used : (n,) bool
         Whether fits use the point.
     reason : (n,) str
@@ -110,6 +129,10 @@ class FrictionPoints:
     ripple_hz: FloatArray = field(default_factory=_unknown)
     ripple_above_hz: FloatArray = field(default_factory=_unknown)
     stick_share: FloatArray = field(default_factory=_unknown)
+    pack_work_kj: FloatArray = field(default_factory=_unknown)
+    pack_sliding_s: FloatArray = field(default_factory=_unknown)
+    pack_engagements: FloatArray = field(default_factory=_unknown)
+    runs_not_counted: FloatArray = field(default_factory=_unknown)
 
     def __post_init__(self) -> None:
         for name in BEYOND:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
@@ -13,7 +13,14 @@ from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction, RunSummary
-from rigdata.reduction.run import RunResult, reduce_drag_run, reduce_run, reduce_zero_run
+from rigdata.reduction.run import (
+    RunResult,
+    read_sliding,
+    reduce_drag_run,
+    reduce_run,
+    reduce_zero_run,
+)
+from rigdata.reduction.sliding import Sliding, with_pack_work
 from rigdata.reduction.zero import PackZero
 
 Progress = Callable[[str], None]
@@ -22,8 +29,9 @@ Progress = Callable[[str], None]
 def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> Reduction:
     """Reduce every run of a campaign.
 
-    Zero runs come first, then drag runs, because the others need them; the
-    order of the runs in campaign.toml changes nothing but the order of points.
+    Zero runs come first, then drag runs, because the others need them.  The order of
+    the runs in campaign.toml changes the order of points and, among runs of one day,
+    what their pack had done before each; nothing else.
 
     Parameters
     ----------
@@ -80,9 +88,17 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
     )
     account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
+
+    def sliding_in(run: Run) -> Sliding | None:
+        with suppress(RigdataError):
+            drag, zero = drags[run.pack].surface, zeros.get(run.pack)
+            return read_sliding(account.dated(run), campaign.packs[run.pack], rig, drag, zero)
+        return None
+
+    known = {r.run: r.sliding for r in results if r.sliding is not None}
     return Reduction(
         campaign=campaign,
-        points=aligned(concatenate(points), delay),
+        points=with_pack_work(aligned(concatenate(points), delay), campaign, known, sliding_in),
         traces={r.run: r.trace for r in results},
         summaries=account.summaries,
         left_out=account.left_out,
@@ -122,10 +138,7 @@ class _Account:
                 self.left_out[run.id] = f"there is no log {run.log.name}"
 
     def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
-        """Yield the runs of one procedure, or with None all that measure friction.
-
-        A run without a date has that of the campaign.
-        """
+        """Yield the runs of one procedure, or with None all that measure friction."""
         for run in self.campaign.runs:
             wanted = run.procedure == procedure
             if procedure is None:
@@ -133,8 +146,11 @@ class _Account:
             if wanted and run.id not in self.left_out:
                 if self.progress is not None:
                     self.progress(run.id)
-                dated = replace(run, date=run.date or self.campaign.date)
-                yield dated, self.campaign.packs[run.pack]
+                yield self.dated(run), self.campaign.packs[run.pack]
+
+    def dated(self, run: Run) -> Run:
+        """Return the run with its date: that of the campaign where it has none."""
+        return replace(run, date=run.date or self.campaign.date)
 
     @contextmanager
     def attempt(self, run: Run) -> Iterator[None]:

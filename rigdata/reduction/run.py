@@ -25,6 +25,7 @@ from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.reading import Reading
+from rigdata.reduction.sliding import Sliding, sliding_of
 from rigdata.reduction.trace import Trace, trace_of
 from rigdata.reduction.windows import WINDOWS, load_sweeps, steady_windows
 from rigdata.reduction.zero import PackZero
@@ -45,6 +46,8 @@ class RunResult:
         What each point was read from, in their order.
     ripple : Ripple or None
         What the run says of the delay between load and torque.
+    sliding : Sliding or None
+        The work of its pack; None for zero and drag runs.
     flagged : Mapping[str, Mapping[str, int]]
         Samples flagged, by channel and by the flag's words.
     sample_s : float
@@ -59,6 +62,7 @@ class RunResult:
     trace: Trace
     notices: tuple[Notice, ...]
     ripple: Ripple | None
+    sliding: Sliding | None
     flagged: Mapping[str, Mapping[str, int]]
     n_rows: int
     sample_s: float
@@ -182,6 +186,19 @@ def reduce_run(
     return _result(signals, corrected, points, readings, notices)
 
 
+def read_sliding(
+    run: Run, pack: Pack, rig: Rig, drag: Drag | None, pack_zero: PackZero | None
+) -> Sliding:
+    """Return the sliding in a log that gives no friction points, or not as a whole.
+
+    Raises
+    ------
+    RigdataError
+        When the log cannot be read.
+    """
+    return sliding_of(correct(read_signals(run, rig), run, pack, rig, drag, pack_zero))
+
+
 def _result(
     signals: Signals,
     corrected: CorrectedRun,
@@ -196,6 +213,7 @@ def _result(
         trace=trace_of(corrected, points),
         notices=(*signals.notices, *corrected.notices, *notices),
         ripple=ripple_of(corrected) if points is not None else None,
+        sliding=sliding_of(corrected) if points is not None else None,
         flagged={
             channel: {str(getattr(flag, "name", flag)).lower(): n for flag, n in counts.items()}
             for channel, counts in signals.counts.items()

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from rigdata.bedding.results import Bedding
 from rigdata.campaign.campaign import STATES, Campaign
 from rigdata.comparison.batches import BatchCheck
 from rigdata.comparison.ratios import Ratio
@@ -43,6 +44,8 @@ class ReportInput:
         Batches against those before them.
     wear : Wear or None
         Wear of the plates; None where it was not worked out.
+    bedding : Bedding or None
+        When each pack became steady; None where it was not worked out.
     """
 
     campaign: Campaign
@@ -55,6 +58,7 @@ class ReportInput:
     traits: Sequence[TraitDifference] = ()
     batches: Sequence[BatchCheck] = ()
     wear: Wear | None = None
+    bedding: Bedding | None = None
 
     @property
     def points(self) -> FrictionPoints:

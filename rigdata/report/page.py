@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rigdata.report.batches import batches_section
+from rigdata.report.bedding import bedding_section
 from rigdata.report.blocks import Section
 from rigdata.report.chatter import breakaway_section, chatter_section
 from rigdata.report.coefficients import speed_section, surroundings_section
@@ -18,7 +19,7 @@ from rigdata.report.record import (
     tables_section,
 )
 from rigdata.report.residuals import residuals_section
-from rigdata.report.runs import bedding_section, traces_section
+from rigdata.report.runs import traces_section
 from rigdata.report.scatter import scatter_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section

@@ -1,17 +1,16 @@
-"""Sections on single runs: a raw trace, bedding-in, breakaway."""
+"""Section on single runs: from a raw trace to friction points."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from rigdata.figures.history import bedding_history, bedding_in
 from rigdata.figures.run_trace import run_trace
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.trace import Trace
 from rigdata.report.blocks import Section, figure, paragraph, table
 from rigdata.report.html import Content
 from rigdata.report.model import ReportInput
-from rigdata.report.numbers import counted, interval, plain, rounded, signed, with_u
+from rigdata.report.numbers import counted, interval, plain, with_u
 
 _SHOWN = ("speed-sweep", "load-sweep", "temperature-sweep", "steady", "stint", "breakaway")
 _MOST_TRACES = 3
@@ -99,62 +98,4 @@ def _windows_table(points: FrictionPoints, trace: Trace) -> Content:
         ),
         rows,
         text=(6,),
-    )
-
-
-def bedding_section(report: ReportInput) -> Section | None:
-    """Show how the coefficient settled while packs bedded in."""
-    history = bedding_history(report.points, report.reduction.traces)
-    if not history:
-        return None
-    rows = []
-    for pack, (work, own) in history.items():
-        third = max(1, len(own) // 3)
-        first, last = own.mu[:third].mean(), own.mu[-third:].mean()
-        u = float(np.median(own.u_mu))
-        rows.append(
-            (
-                pack,
-                str(own.material[0]),
-                str(len(own)),
-                plain(float(work[-1])),
-                rounded(float(first), u),
-                rounded(float(last), u),
-                signed(100.0 * float(last / first - 1.0)),
-            )
-        )
-    steadiest = "a curve that is flat at its end belongs to a pack that is bedded in"
-    return Section(
-        "bedding",
-        "Bedding-in",
-        (
-            paragraph(
-                "Points taken while a pack bedded in are shown here and take no part in the laws."
-                if not np.any(report.points.used & (report.points.procedure == "bedding"))
-                else "Points taken while packs bedded in."
-            ),
-            figure(
-                bedding_in(history, report.marks),
-                name="bedding-in",
-                title="Friction coefficient while bedding in",
-                caption=f"Look at the right-hand end: {steadiest}.",
-                description="Friction coefficient against sliding work, one line a pack. "
-                + "; ".join(f"pack {r[0]} went from {r[4]} to {r[5]}" for r in rows)
-                + ".",
-            ),
-            table(
-                "Means of the first and of the last third of each pack's bedding points.",
-                (
-                    "Pack",
-                    "Material",
-                    "Points",
-                    "Sliding work [kJ]",
-                    "First third",
-                    "Last third",
-                    "Change [%]",
-                ),
-                rows,
-                text=(1,),
-            ),
-        ),
     )

@@ -6,12 +6,13 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from rigdata.bedding.results import BEDDED, NOT_YET, PackBedding
 from rigdata.errors import ResultError
 from rigdata.figures import (
+    bedding,
     breakaway,
     budget,
     curves,
-    history,
     laws,
     quality,
     residuals,
@@ -137,30 +138,38 @@ def test_numbers_of_many_windows_are_thinned(trace):
     assert "2" not in shown
 
 
-def test_sliding_work_is_the_integral_of_power(trace):
-    # 32 N m at 2 rad/s for 90 s of 100 s.
-    assert history.sliding_work_kj(trace, np.array([100.0]))[0] == pytest.approx(5.76, rel=0.01)
-
-
-def test_bedding_is_drawn_against_work_where_there_are_traces(points, trace, marks):
-    runs = dict.fromkeys(points.run[points.procedure == "bedding"].tolist())
-    known = history.bedding_history(points, dict.fromkeys(runs, trace))
-    assert "Sliding work so far [kJ]" in texts(history.bedding_in(known, marks))
-    unknown = history.bedding_history(points, {})
-    assert "Time in the run [s]" in texts(history.bedding_in(unknown, marks))
-
-
-def test_sliding_work_of_a_pack_adds_up_over_its_runs(points, trace):
-    own = points.select((points.procedure == "bedding") & (points.pack == "A2"))
-    half = np.arange(len(own)) < 2
-    two_runs = type(own)(
-        **{name: getattr(own, name) for name in own.__dataclass_fields__}
-        | {"run": np.where(half, "first", "second"), "start_s": [10.0, 20.0, 10.0, 20.0]}
-        | {"end_s": [11.0, 21.0, 11.0, 21.0]}
+def settled(pack, high_kj):
+    work = np.geomspace(5.0, 400.0, 30)
+    course = 1.0 - 0.08 * np.exp(-work / 40.0)
+    return PackBedding(
+        pack=pack,
+        group=GROUP,
+        verdict=BEDDED if np.isfinite(high_kj) else NOT_YET,
+        words="",
+        work_kj=83.0,
+        low_kj=75.0,
+        high_kj=high_kj,
+        work_j_mm2=2.3,
+        engagements=7.0,
+        sliding_min=0.4,
+        runs=1 if np.isfinite(high_kj) else 0,
+        change=-0.07,
+        u_change=0.002,
+        least=False,
+        n_points=30,
+        n_runs=3,
+        course_kj=work,
+        course=course,
+        fitted=course,
     )
-    work, _ = history.bedding_history(two_runs, {"first": trace, "second": trace})["A2"]
-    assert np.all(np.diff(work) > 0.0)
-    assert work[2] - work[0] == pytest.approx(5.76, rel=0.01)
+
+
+def test_bedding_shows_the_tolerance_and_when_each_pack_was_steady(marks):
+    shown = texts(
+        bedding.bedding_courses([settled("A1", 95.0), settled("A2", np.inf)], marks, 0.01)
+    )
+    assert {"steady: ±1 %", "83 kJ", "not by the end", "pack A1", str(GROUP)} <= set(shown)
+    assert "Sliding work of the pack [kJ]" in shown
 
 
 def test_breakaway_names_packs(points, marks):

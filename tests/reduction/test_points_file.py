@@ -100,7 +100,8 @@ def test_columns_in_the_order_of_the_contract() -> None:
         "point,run,pack,material,batch,state,service_hours,procedure,kind,method,direction,"
         "slip_speed_m_s,temperature_c,pressure_mpa,mu,u_mu,u_random,n_samples,n_effective,"
         "start_s,end_s,used,reason,dwell_s,"
-        "torque_ripple,ripple_limit,ripple_hz,ripple_above_hz,stick_share"
+        "torque_ripple,ripple_limit,ripple_hz,ripple_above_hz,stick_share,"
+        "pack_work_kj,pack_sliding_s,pack_engagements,runs_not_counted"
     )
 
 

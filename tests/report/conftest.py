@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import sparse
 
+from rigdata.bedding.assess import assess_bedding
 from rigdata.campaign.campaign import Campaign, Material, Oil, Pack, Reference, Run
 from rigdata.campaign.files import InputFile
 from rigdata.campaign.records import CalibrationRecord
@@ -119,6 +120,12 @@ def make_points(packs, *, seed=1, breakaway=True, bedding=True):
                         "start_s": 10.0 + 9.0 * i,
                         "end_s": 15.0 + 9.0 * i,
                         "dwell_s": float(i + 1) if static else np.nan,
+                        # The bedding run comes first, whatever its number.
+                        "pack_work_kj": 5.0 * (i + 1) * (procedure == "bedding")
+                        + (100.0 * run + i) * (procedure != "bedding"),
+                        "pack_sliding_s": 10.0 * run + i,
+                        "pack_engagements": float(run),
+                        "runs_not_counted": 0.0,
                         "used": used,
                         "reason": reason,
                     }
@@ -298,6 +305,7 @@ def make_report(packs, *, seed=1, laws=("log-speed",), **options):
         ratios=ratios,
         table_files=[Path("tables/rough-new/coefficients.csv")],
         provenance={"version": "0.1.0", "command": "rigdata run demo", "options": "none"},
+        bedding=assess_bedding(points, campaign),
     )
 
 

@@ -279,7 +279,6 @@ def test_no_traces_and_no_worn_packs(full):
     found = sections(text)
     assert "worn" not in found
     assert "traces" not in found
-    assert "Time in the run [s]" in Reader(text).words  # bedding, without sliding work
 
 
 def test_nothing_left_out(bare):
