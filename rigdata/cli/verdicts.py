@@ -8,6 +8,7 @@ from dataclasses import asdict
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.standings import standings
+from rigdata.friction.candidates import SET_ASIDE
 from rigdata.friction.case_deletion import largest
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
 from rigdata.friction.pooling import pooling_to_dict
@@ -93,7 +94,8 @@ def ranking_table(kinetic: Fits, static: Fits, *, most: int) -> str:
 
 def _clearly_worse(score: LawScore, fit: FrictionFit) -> bool:
     far = score.aicc is not None and score.aicc - _least_aicc(fit) > AICC_REACH
-    return score.identified and not score.chosen and (far or loss_in_errors(score) > CLEARLY)
+    aside = score.reason.startswith(SET_ASIDE)
+    return not aside and not score.chosen and (far or loss_in_errors(score) > CLEARLY)
 
 
 def _together(scores: Sequence[LawScore], fit: FrictionFit) -> list[str]:

@@ -10,36 +10,19 @@ from rigdata.errors import Notice, Severity
 from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.conditions import (
     ALL_AXES,
-    DWELL,
-    LEAST_DWELL_RATIO,
-    LEAST_PRESSURE_RATIO,
-    LEAST_SPEED_RATIO,
-    LEAST_TEMPERATURE_SPAN_K,
     Conditions,
     shown_axes,
 )
 from rigdata.friction.joint import JointFit
 from rigdata.friction.laws.registry import SURFACE
 from rigdata.friction.mixed_model import profile
-from rigdata.friction.results import LawScore
-from rigdata.friction.selection import Candidate
+from rigdata.friction.profiles import ParameterProfile
+from rigdata.friction.selection import Ranking
+from rigdata.friction.undetermined import parameter_notices
 
 LARGE_PULL = 2.0
 LARGE_TREND = 3.0
 _LEAST_NEW = 1e-6  # share of a trend column that the law does not already hold
-
-_NEEDED = {
-    "slip_speed_m_s": f"slip speeds a factor of {LEAST_SPEED_RATIO:g} apart",
-    "temperature_c": f"temperatures {LEAST_TEMPERATURE_SPAN_K:g} K apart",
-    "pressure_mpa": f"pressures a factor of {LEAST_PRESSURE_RATIO:g} apart",
-    DWELL: f"dwells a factor of {LEAST_DWELL_RATIO:g} apart",
-}
-_WORDS = {
-    "slip_speed_m_s": "slip speed",
-    "temperature_c": "temperature",
-    "pressure_mpa": "pressure",
-    DWELL: "dwell",
-}
 
 
 def residual_trend(fit: JointFit, conditions: Conditions) -> dict[str, float]:
@@ -79,20 +62,23 @@ def chi_squares(fit: JointFit) -> tuple[float, float]:
 
 
 def notices_of(
-    chosen: Candidate,
-    ranking: Sequence[LawScore],
+    ranking: Ranking,
     where: str,
     conditions: Conditions,
     n_packs: int,
     pulls: Mapping[str, float],
     adequacy: Adequacy | None,
+    profiles: Sequence[ParameterProfile],
 ) -> tuple[Notice, ...]:
-    """Return everything the user must know about the fit of a group."""
+    """Return everything the user must know about the fit of a group.
+
+    `profiles` are those of the parameters of the chosen law.
+    """
     return (
         *_on_packs(where, n_packs),
-        *_on_parameters(chosen, ranking, where, conditions),
+        *parameter_notices(ranking, where, conditions, profiles),
         *pull_notices(where, pulls),
-        *_on_adequacy(chosen, ranking, where, adequacy),
+        *_on_adequacy(ranking, where, adequacy),
     )
 
 
@@ -119,53 +105,6 @@ def _on_packs(where: str, n_packs: int) -> list[Notice]:
     return []
 
 
-def _on_parameters(
-    chosen: Candidate, ranking: Sequence[LawScore], where: str, conditions: Conditions
-) -> list[Notice]:
-    """Say what was held or set aside because the tests cannot show it."""
-    found = []
-    shown = shown_axes(conditions)
-    for parameter in chosen.law.parameters:
-        if parameter.name not in chosen.held:
-            continue
-        axis = next((axis for axis in parameter.axes if axis not in shown), None)
-        if axis is not None:
-            low, high = getattr(conditions, axis).min(), getattr(conditions, axis).max()
-            why = f"tests span only {low:.4g} to {high:.4g} in {_WORDS[axis]}"
-            do = f"Test at {_NEEDED[axis]} to find it"
-        else:
-            words = " and ".join(_WORDS[axis] for axis in parameter.axes)
-            wider = parameter.name in chosen.law.simpler
-            why = "the points do not determine it"
-            do = f"Test over a wider range of {words}" if wider else f"Test more values of {words}"
-        held = f"held at {parameter.neutral:g}"
-        if parameter.neutral and parameter.unit != "1":
-            held += f" {parameter.unit}"
-        found.append(
-            Notice(
-                Severity.NOTE,
-                where,
-                f"{parameter.name} ({parameter.meaning}) is {held}: {why}",
-                do,
-            )
-        )
-    found += [
-        Notice(Severity.NOTE, where, f"{score.law} law set aside: {score.remark}")
-        for score in ranking
-        if not score.identified and not score.chosen
-    ]
-    if not chosen.score.identified:
-        found.append(
-            Notice(
-                Severity.WARNING,
-                where,
-                f"{chosen.law.name} law taken although {chosen.score.remark}",
-                "Test over a wider range of conditions, or ask for a simpler law",
-            )
-        )
-    return found
-
-
 def pull_notices(where: str, pulls: Mapping[str, float]) -> list[Notice]:
     """Return the notices of sources that the fit moved far."""
     return [
@@ -180,20 +119,18 @@ def pull_notices(where: str, pulls: Mapping[str, float]) -> list[Notice]:
     ]
 
 
-def _on_adequacy(
-    chosen: Candidate, ranking: Sequence[LawScore], where: str, adequacy: Adequacy | None
-) -> list[Notice]:
+def _on_adequacy(ranking: Ranking, where: str, adequacy: Adequacy | None) -> list[Notice]:
     """Say that the law, or every formula, misses the points."""
     if adequacy is None or not adequacy.flagged:
         return []
-    if chosen.law.name == SURFACE:
+    if ranking.chosen.law.name == SURFACE:
         words = (
             f"every formula misses the points, so a smooth surface is taken. The best of them is "
             f"the {adequacy.law} law: {adequacy.words}"
         )
         do = "Use the surface within the tested range only; look there for what the formulas lack"
         return [Notice(Severity.WARNING, where, words, do)]
-    tried = any(score.law == SURFACE for score in ranking)
+    tried = any(score.law == SURFACE for score in ranking.scores)
     return [
         Notice(
             Severity.WARNING,

@@ -16,22 +16,14 @@ from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError
 from rigdata.friction.adequacy import Adequacy, adequacy_of
 from rigdata.friction.allowances import Outlier
+from rigdata.friction.candidates import Candidate, candidate, left_out
 from rigdata.friction.design import conditions_of
 from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.knots import knots_of
 from rigdata.friction.laws.registry import STATIC_LAWS, SURFACE, law, laws_for
 from rigdata.friction.results import LawScore
 from rigdata.friction.robust import rank_robustly
-from rigdata.friction.selection import (
-    LEAST_LOSS_U,
-    Candidate,
-    Ranking,
-    candidate,
-    left_out,
-    rank,
-    ranked,
-    with_losses,
-)
+from rigdata.friction.selection import LEAST_LOSS_U, Ranking, rank, ranked, with_losses
 from rigdata.reduction.points import FrictionPoints
 
 _NOT_NEEDED = LawScore(
@@ -140,7 +132,7 @@ def _with_surface(
     found = [*formulas.candidates, tried]
     if tried.fit is None or not tried.score.identified:
         return ranked(found, formulas.place, {})
-    found = with_losses(found, [i for i, c in enumerate(found) if c.fit and c.score.identified])
+    found = with_losses(found, [i for i, c in enumerate(found) if c.fit and c.usable])
     unit = left_out(points)[0]
     if not _clearly_better(tried, best):
         return ranked(found, formulas.place, {end: f"predicts {unit} left out no better"})

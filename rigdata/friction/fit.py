@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from rigdata.campaign.campaign import Oil, Reference
 from rigdata.errors import FitError, Notice, Severity
+from rigdata.friction.candidates import Candidate
 from rigdata.friction.case_deletion import deletions_of
 from rigdata.friction.checks import chi_squares, notices_of, residual_trend
 from rigdata.friction.choice import choose_law
@@ -21,6 +23,7 @@ from rigdata.friction.laws.knots import knots_of
 from rigdata.friction.laws.registry import SURFACE
 from rigdata.friction.nesting import numbered
 from rigdata.friction.pooled_fits import choose_scatter
+from rigdata.friction.profiles import ParameterProfile, profiles_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.robust import outlier_notices
 from rigdata.friction.scatter_limits import scatter_of
@@ -127,6 +130,7 @@ def fit_group(
     conditions = conditions_of(points)
     pulls, trend = fit.pulls(), residual_trend(fit, conditions)
     scatter = scatter_of(fit)
+    profiles = {c.law.name: _profiles(c) for c in ranking.candidates if _told_of(c)}
     (_, n_packs), (_, n_runs) = numbered(points.pack), numbered(points.run)
     chi2, chi2_measurement = chi_squares(fit)
     deletions = judged(fit, deletions_of(fit))
@@ -149,7 +153,15 @@ def fit_group(
         point=points.point,
         residual=points.mu / fit.curve - 1.0,
         notices=(
-            *notices_of(chosen, ranking.scores, str(group), conditions, n_packs, pulls, adequacy),
+            *notices_of(
+                ranking,
+                str(group),
+                conditions,
+                n_packs,
+                pulls,
+                adequacy,
+                profiles[chosen.law.name],
+            ),
             *outlier_notices(choice.outliers, choice.trouble, str(group)),
             *driving_notices(deletions, str(group)),
         ),
@@ -158,8 +170,26 @@ def fit_group(
         adequacy=adequacy,
         outliers=choice.outliers,
         deletions=deletions,
+        profiles=tuple(itertools.chain.from_iterable(profiles.values())),
     )
     return _diagnosed(found, fit, points) if np.all(points.kind == "kinetic") else found
+
+
+def _told_of(candidate: Candidate) -> bool:
+    """Whether the profiles of a law are kept: it is taken, or set aside for what they show."""
+    fitted = [p for p in candidate.profiles if p.name not in candidate.held]
+    aside = not candidate.usable and any(profile.undetermined for profile in fitted)
+    return candidate.score.chosen or aside
+
+
+def _profiles(candidate: Candidate) -> tuple[ParameterProfile, ...]:
+    """Return the profiles of every parameter of a law, in its order."""
+    if candidate.fit is None:
+        return ()
+    names = candidate.law.names
+    known = {profile.name for profile in candidate.profiles}
+    rest = profiles_of(candidate.fit, set(names) - known)
+    return tuple(sorted((*candidate.profiles, *rest), key=lambda each: names.index(each.name)))
 
 
 def _diagnosed(fit: FrictionFit, joint: JointFit, points: FrictionPoints) -> FrictionFit:

@@ -22,6 +22,7 @@ from rigdata.friction.estimate import Estimate
 from rigdata.friction.laws.knots import Knots
 from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
+from rigdata.friction.profiles import ParameterProfile
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
 from rigdata.storage import finite, read_json, write_json
 
@@ -138,6 +139,7 @@ def _fit_to_dict(fit: FrictionFit) -> dict[str, Any]:
         "pulls": dict(fit.pulls),
         "residual_trend": dict(fit.residual_trend),
         "adequacy": None if fit.adequacy is None else asdict(fit.adequacy),
+        "profiles": [profile.to_dict() for profile in fit.profiles],
         "ranking": [asdict(score) for score in fit.ranking],
         "points": fit.point.tolist(),
         "residuals": fit.residual.tolist(),
@@ -201,6 +203,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         diagnostics=Diagnostics.from_dict(told) if (told := data.get("diagnostics")) else None,
         knots=knots,
         adequacy=Adequacy(**tested) if (tested := data.get("adequacy")) else None,
+        profiles=tuple(map(ParameterProfile.from_dict, data.get("profiles", ()))),
     )
 
 

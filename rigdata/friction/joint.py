@@ -6,7 +6,7 @@ for the scatter, each in turn until both stand still.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,15 +18,14 @@ from rigdata.friction.conditions import ReferenceCondition
 from rigdata.friction.design import Block, Design, assemble
 from rigdata.friction.estimate import Estimate
 from rigdata.friction.fitting import least_squares_fit
-from rigdata.friction.inverse import inverse_of
 from rigdata.friction.mixed_model import MixedModel, Profile, profile
 from rigdata.friction.solution import Solution, solution_of
 from rigdata.friction.variance_components import restricted_variances, scoring_step, unseen
+from rigdata.friction.whitening import Whitened
 
 _LEAST_START_VARIANCE = 1e-7  # relative to mu squared
 _EVALUATIONS, _POLISH_STEPS = 300, 60  # a law that needs more is not what the data show
 _PRECISION = 1e-8  # of a minimum under start variances, from which the search for both begins
-_FEW_POINTS = 300
 _TURNS = 200
 _LEAST_DAMPING = 0.05
 _STILL = 1e-18  # squared steps in standard deviations, and gain in log likelihood
@@ -200,7 +199,7 @@ def _minimise(
     design: Design, starts: Sequence[FloatArray], variances: FloatArray, where: str
 ) -> tuple[FloatArray, int]:
     """Return the parameters of least whitened squares, with the covariance kept fixed."""
-    problem = _Whitened(design, starts[0], variances)
+    problem = Whitened(design, starts[0], variances)
     free = design.free
     fit = least_squares_fit(
         problem.residual,
@@ -240,45 +239,6 @@ def _damping(damping: float, last: FloatArray, here: Profile) -> float:
     left = float(last @ np.linalg.solve(here.covariance, here.step)) / before
     longer = damping / (1.0 - left) if left < 1.0 else 1.0
     return min(max(longer, _LEAST_DAMPING), 1.0)
-
-
-class _Whitened:
-    """Residuals of a design and their derivatives under a covariance that is kept fixed."""
-
-    def __init__(self, design: Design, theta: FloatArray, variances: FloatArray) -> None:
-        model = design.linearised(theta, design.free)
-        self._design, self._whole = design, theta
-        self._whiten = _whitener(model, variances)
-
-    def placed(self, values: FloatArray) -> FloatArray:
-        """Return all parameters with the free ones at `values`."""
-        theta = self._whole.copy()
-        theta[self._design.free] = values
-        return theta
-
-    def residual(self, values: FloatArray) -> FloatArray:
-        """Return the whitened residuals."""
-        return self._whiten(-self._design.residual(self.placed(values)))
-
-    def jacobian(self, values: FloatArray) -> FloatArray:
-        """Return their derivatives."""
-        slopes = self._design.tangent(self.placed(values))
-        return self._whiten(slopes[:, self._design.free])
-
-
-def _whitener(model: MixedModel, variances: FloatArray) -> Callable[[FloatArray], FloatArray]:
-    """Return a function that gives columns unit covariance: ``A^T A = V^-1``."""
-    variance, scale = model.variance(variances), model.scale(variances)
-    n = variance.size
-    if n <= _FEW_POINTS:  # a dense root is then quicker than products level by level
-        columns = model.columns.dense(scale)
-        root = np.linalg.inv(np.linalg.cholesky(np.diag(variance) + columns @ columns.T))
-        return lambda right: root @ right
-    none = np.zeros((n, 0))
-    inverse = inverse_of(model.columns, scale, variance, none, none)
-    if inverse is None:
-        raise ValueError("the covariance at the start values is not positive")
-    return inverse.whiten
 
 
 def _settle(

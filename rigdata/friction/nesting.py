@@ -124,7 +124,8 @@ class Rows:
 
     def taken(self, tiles: FloatArray) -> FloatArray:
         """Return the n rows of (t, m, ...) tiles, (n, ...)."""
-        rows: FloatArray = tiles.reshape(-1, *tiles.shape[2:])[self.place]
+        t, m, *inner = tiles.shape
+        rows: FloatArray = tiles.reshape(t * m, *inner)[self.place]
         return rows
 
     def by_pack(self, runs: FloatArray) -> FloatArray:

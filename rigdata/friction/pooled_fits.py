@@ -12,6 +12,7 @@ from rigdata.friction.conditions import at
 from rigdata.friction.driving import driving_notices, judged
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.pooling import Pooling, Quoted, alike, pool
+from rigdata.friction.profiles import profiles_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.scatter_limits import scatter_of
 from rigdata.reduction.points import FrictionPoints
@@ -88,7 +89,9 @@ def _pooled(
     if not use:
         return replace(fit, pooling=pooling)
     told = [Notice(Severity.NOTE, str(fit.group), pooling.used_words)]
-    return replace(other, pooling=pooling, notices=(*other.notices, *told))
+    kept = (p for p in fit.profiles if p.law != fit.law or p.name in fit.not_identified)
+    profiles = (*profiles_of(joint), *kept)
+    return replace(other, pooling=pooling, profiles=profiles, notices=(*other.notices, *told))
 
 
 def _refitted(fit: FrictionFit, points: FrictionPoints, joint: JointFit) -> FrictionFit:

@@ -23,6 +23,7 @@ from rigdata.friction.laws.base import Law
 from rigdata.friction.laws.knots import Knots
 from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import Pooling
+from rigdata.friction.profiles import ParameterProfile
 from rigdata.reduction.points import FrictionPoints
 
 
@@ -201,6 +202,10 @@ class FrictionFit:
         Points and runs that count less than the others, and how much.
     deletions : tuple of Deletion
         What leaving out each pack and each run does to the coefficient.
+    profiles : tuple of ParameterProfile
+        How far each parameter may move: of the law, and of each formula set aside
+        because something in it was not determined.  A parameter that is held appears
+        where it was fitted first, to be found open.
     """
 
     group: Group
@@ -228,6 +233,7 @@ class FrictionFit:
     adequacy: Adequacy | None = None
     outliers: tuple[Outlier, ...] = ()
     deletions: tuple[Deletion, ...] = ()
+    profiles: tuple[ParameterProfile, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", frozen(self.point, np.str_))

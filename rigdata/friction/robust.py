@@ -25,11 +25,12 @@ from rigdata.friction.allowances import (
     may_be_run,
     with_allowances,
 )
+from rigdata.friction.candidates import Candidate, candidates
 from rigdata.friction.design import Block, assemble
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.laws.base import Law
 from rigdata.friction.outliers import Case, Outliers, find_outliers, most_gain
-from rigdata.friction.selection import Candidate, Ranking, candidates, choose
+from rigdata.friction.selection import Ranking, choose
 from rigdata.reduction.points import FrictionPoints
 
 _ROUNDS = 4
@@ -116,7 +117,7 @@ def _best_view(
 ) -> _View | None:
     """Return the view in which outliers explain most; None where there are none to be seen."""
     seen = [c for c in found if c.fit is not None and c.score.aicc is not None]
-    seen = [c for c in seen if c.score.identified] or seen
+    seen = [c for c in seen if c.usable] or seen
     worth, best = min((c.score.aicc or 0.0 for c in seen), default=np.inf), None
     for candidate in seen:
         assert candidate.fit is not None

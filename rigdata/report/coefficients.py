@@ -25,6 +25,7 @@ from rigdata.report.numbers import (
     typeset,
     with_u,
 )
+from rigdata.report.profiles import profile_blocks
 
 _AXIS_WORDS = {
     "slip_speed_m_s": ("slip speed", "m/s"),
@@ -67,6 +68,7 @@ def speed_section(report: ReportInput) -> Section | None:
             _curve_table(report, "slip_speed_m_s"),
             _parameters(report),
             _held(report),
+            profile_blocks(report),
         ),
     )
 

@@ -17,6 +17,7 @@ from rigdata.friction.allowances import (
     without_allowances,
 )
 from rigdata.friction.budget import budget_at_reference, fit_budget, fit_solution
+from rigdata.friction.candidates import candidates
 from rigdata.friction.conditions import at
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.fits_file import fits_from_dict, fits_to_dict
@@ -24,7 +25,7 @@ from rigdata.friction.laws.registry import law, laws_for
 from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import Group
 from rigdata.friction.robust import rank_robustly
-from rigdata.friction.selection import candidates, choose
+from rigdata.friction.selection import choose
 from rigdata.friction.static import fit_static
 from rigdata.friction.what_if import more_packs
 from rigdata.reduction.points import concatenate

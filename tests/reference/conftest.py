@@ -1,6 +1,6 @@
-"""Lets these tests draw friction points with the generator of the coverage study."""
+"""Lets these tests draw friction points as the coverage study does, and read the NIST sets."""
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
+sys.path[:0] = [str(Path(__file__).parents[1] / "studies"), str(Path(__file__).parent)]

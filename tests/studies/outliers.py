@@ -13,12 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from friction_points import OIL, REFERENCE, THETA, Truth, drawn, spoiled
 
+from rigdata.friction.candidates import candidates
 from rigdata.friction.conditions import at
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.laws.registry import law, laws_for
 from rigdata.friction.results import FrictionFit
 from rigdata.friction.robust import rank_robustly
-from rigdata.friction.selection import candidates, choose
+from rigdata.friction.selection import choose
 from rigdata.reduction.points import FrictionPoints
 
 CLEAN = {

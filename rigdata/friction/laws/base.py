@@ -35,6 +35,9 @@ class LawParameter:
         Bounds, infinite where there is none.
     bound_reason : str
         Why the bounds are there.
+    below, above : str
+        What to test where the data show no lower or no upper limit of it; empty where
+        that is only a wider range of its axes.
     """
 
     name: str
@@ -45,6 +48,8 @@ class LawParameter:
     low: float = -np.inf
     high: float = np.inf
     bound_reason: str = "none: either sign is possible"
+    below: str = ""
+    above: str = ""
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,9 @@ class Law:
     smooths : tuple of Smooth
         Parameters that take part as normal with mean 0 and one variance for each
         smooth, found from the data; none in a formula.
+    plainer : str
+        Name of the law to take where the data do not determine this one; empty where
+        there is none.
     """
 
     name: str
@@ -106,6 +114,7 @@ class Law:
     simpler: tuple[str, ...] = ()
     undetermined: LayoutFunction = lambda _: frozenset()
     smooths: tuple[Smooth, ...] = ()
+    plainer: str = ""
 
     @property
     def names(self) -> tuple[str, ...]:

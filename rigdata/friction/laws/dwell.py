@@ -107,6 +107,8 @@ LAW = Law(
             low=_LOW_S,
             high=_HIGH_S,
             bound_reason="beyond what a rig can hold, where it moves nothing",
+            below="shorter dwells",
+            above="longer dwells",
         ),
         TEMPERATURE_COEFFICIENT,
         PRESSURE_EXPONENT,
@@ -115,4 +117,5 @@ LAW = Law(
     jacobian=jacobian,
     starts=starts,
     simpler=("t0",),
+    plainer="static",
 )

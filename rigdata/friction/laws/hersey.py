@@ -39,6 +39,7 @@ def hersey(oil: Oil) -> Law:
         jacobian=partial(jacobian, oil),
         starts=partial(starts, oil),
         simpler=stribeck.LAW.simpler,
+        plainer=stribeck.LAW.plainer,
     )
 
 
@@ -109,6 +110,8 @@ _OWN = {
         low=1e-5,
         high=1e5,
         bound_reason="Hersey numbers a clutch pack can have, against the reference",
+        below="slower slips or warmer oil",
+        above="faster slips or colder oil",
     ),
     "mu_k": replace(
         stribeck.LAW.parameters[0], meaning="coefficient that the fall with h leads to"

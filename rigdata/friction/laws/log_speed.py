@@ -90,4 +90,5 @@ LAW = Law(
     mu=mu,
     jacobian=jacobian,
     starts=starts,
+    plainer="constant",
 )

@@ -141,4 +141,5 @@ LAW = Law(
     jacobian=jacobian,
     starts=starts,
     undetermined=undetermined,
+    plainer="log-speed",
 )

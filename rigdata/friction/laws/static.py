@@ -69,4 +69,5 @@ LAW = Law(
     mu=mu,
     jacobian=jacobian,
     starts=starts,
+    plainer="constant",
 )

@@ -26,6 +26,8 @@ _START_SPEEDS = 9
 _START_EXPONENTS = (0.6, 1.0, 2.0)
 _STARTS = 3
 _LOG_LIMIT = 6.5  # exp(-exp(6.5)) is 0 in double precision
+_SLOWER, _FASTER = "slower slips", "faster slips"
+_CLOSER = "more slip speeds where the coefficient falls"
 
 
 def mu(conditions: Conditions, theta: FloatArray, reference: ReferenceCondition) -> FloatArray:
@@ -97,6 +99,8 @@ LAW = Law(
             "coefficient that the fall with slip speed leads to",
             low=0.0,
             bound_reason="friction opposes slip",
+            below=_FASTER,
+            above=_FASTER,
         ),
         LawParameter(
             "mu_s",
@@ -105,6 +109,8 @@ LAW = Law(
             axes=("slip_speed_m_s",),
             low=0.0,
             bound_reason="friction opposes slip",
+            below=_SLOWER,
+            above=_SLOWER,
         ),
         LawParameter(
             "v_s",
@@ -114,6 +120,8 @@ LAW = Law(
             low=1e-5,
             high=20.0,
             bound_reason="slip speeds a clutch pack can have",
+            below=_SLOWER,
+            above=_FASTER,
         ),
         LawParameter(
             "d",
@@ -124,6 +132,8 @@ LAW = Law(
             low=0.2,
             high=4.0,
             bound_reason="below the fall has no end, above it is a step",
+            below=_CLOSER,
+            above=_CLOSER,
         ),
         LawParameter(
             "k", "s/m", "viscous rise per slip speed", axes=("slip_speed_m_s",), neutral=0.0
@@ -135,4 +145,5 @@ LAW = Law(
     jacobian=jacobian,
     starts=starts,
     simpler=("d", "k"),
+    plainer="log-speed",
 )
