@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from rigdata.bedding.results import TimeToBed
 from rigdata.comparison.pair_fits import PairFit
-from rigdata.comparison.trait_measures import TRAITS, Measured, TraitKind, TraitPair
+from rigdata.comparison.trait_kinds import Measured, TraitKind, TraitPair
+from rigdata.comparison.trait_measures import TRAITS
 from rigdata.comparison.verdict import HIGHER, LEVEL, LOWER, holm
 from rigdata.errors import ComparisonError, FitError
 from rigdata.friction.results import FrictionFit, Group
@@ -71,6 +73,7 @@ def compare_traits(
     pairs: Sequence[PairFit],
     points: FrictionPoints,
     static: Mapping[Group, FrictionFit],
+    bedding: Mapping[Group, TimeToBed] | None = None,
     kinds: Sequence[TraitKind] = TRAITS,
 ) -> tuple[TraitDifference, ...]:
     """Compare the traits of each pair of groups.
@@ -83,6 +86,8 @@ def compare_traits(
         All points of the campaign.
     static : mapping of Group to FrictionFit
         Laws of breakaway; empty where it was not tested.
+    bedding : mapping of Group to TimeToBed, optional
+        What packs took to bed in.
     kinds : sequence of TraitKind
         The traits; all by default.
 
@@ -92,7 +97,9 @@ def compare_traits(
         Every trait of every pair, in their order.
     """
     found = [
-        _measured(kind, TraitPair(fitted, points, static)) for fitted in pairs for kind in kinds
+        _measured(kind, TraitPair(fitted, points, static, bedding or {}))
+        for fitted in pairs
+        for kind in kinds
     ]
     compared = [i for i, one in enumerate(found) if one.measured is not None]
     corrected = holm([found[i].p for i in compared]).tolist()

@@ -7,14 +7,15 @@ takes both from one joint fit, so that the errors cancel from the difference.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from scipy import stats
 
 from rigdata.arrays import FloatArray
-from rigdata.comparison.pair_fits import PairFit
+from rigdata.bedding.results import TimeToBed
+from rigdata.comparison.trait_kinds import Measured, Side, TraitKind, TraitPair
 from rigdata.comparison.traits import SPEED_SLOPE, STATIC_KINETIC, breakaway_fit, step_of
 from rigdata.comparison.verdict import two_sided_p
 from rigdata.errors import ComparisonError
@@ -30,7 +31,7 @@ from rigdata.friction.estimate import Estimate
 from rigdata.friction.fit import split
 from rigdata.friction.laws.base import Law
 from rigdata.friction.pooling import POWER
-from rigdata.friction.results import FrictionFit, Group
+from rigdata.friction.results import FrictionFit
 from rigdata.friction.slopes import (
     DOUBLING,
     FADE_K,
@@ -39,92 +40,8 @@ from rigdata.friction.slopes import (
     slope_of_law,
     tested_ends,
 )
-from rigdata.reduction.points import FrictionPoints
 
 _PERCENT = 100.0
-
-
-@dataclass(frozen=True)
-class Side:
-    """A number with its standard uncertainty and 95 % interval."""
-
-    value: float
-    u: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A trait of two groups and what parts them.
-
-    Attributes
-    ----------
-    group, against : Side
-        The trait of each.
-    difference : Side
-        The first less the second, or over it where the trait is compared as a ratio.
-    p : float
-        Chance of a difference as large between equals.
-    detectable : float
-        Difference, or ratio, that these tests find four times in five.
-    """
-
-    group: Side
-    against: Side
-    difference: Side
-    p: float
-    detectable: float
-
-
-@dataclass(frozen=True, eq=False)
-class TraitPair:
-    """What traits of two groups are measured on.
-
-    Attributes
-    ----------
-    fitted : PairFit
-        Their kinetic points in one fit.
-    points : FrictionPoints
-        All points of the campaign, those not used included.
-    static : mapping of Group to FrictionFit
-        Laws of breakaway, where it was tested.
-    """
-
-    fitted: PairFit
-    points: FrictionPoints
-    static: Mapping[Group, FrictionFit]
-
-    @property
-    def groups(self) -> tuple[Group, Group]:
-        """The two, the first being told relative to the second."""
-        return self.fitted.group, self.fitted.against
-
-
-@dataclass(frozen=True)
-class TraitKind:
-    """A trait that groups are compared by.
-
-    Attributes
-    ----------
-    name, unit : str
-    label : str
-        Both in 14 characters at most, for tables.
-    more, less : str
-        What it means where the first group has more of it, and less.
-    measure : function of TraitPair to Measured
-        Raises ComparisonError, saying why, where it cannot be measured on both.
-    neutral : float
-        Value of the difference between equals: 1 where it is a ratio.
-    """
-
-    name: str
-    unit: str
-    label: str
-    more: str
-    less: str
-    measure: Callable[[TraitPair], Measured]
-    neutral: float = 0.0
 
 
 def of_estimate(
@@ -305,6 +222,45 @@ def _mean_square(fit: FrictionFit) -> tuple[float, float]:
     return float(estimate.mean_square[i]), max(float(estimate.dof[i]), 1.0)
 
 
+def _time_to_bed(pair: TraitPair) -> Measured:
+    """Sliding work over the area of the faces from which on packs are steady. [J/mm2]"""
+    missing = [group for group in pair.groups if group not in pair.bedding]
+    if missing:
+        raise ComparisonError(f"no pack of {missing[0]} was seen to bed in")
+    alone = [group for group in pair.groups if pair.bedding[group].n_packs < 2]
+    if alone:
+        raise ComparisonError(f"one pack alone of {alone[0]} was seen to bed in")
+    return of_times_to_bed(*(pair.bedding[group] for group in pair.groups))
+
+
+def of_times_to_bed(first: TimeToBed, second: TimeToBed) -> Measured:
+    """Return two works to bed in compared as a ratio.
+
+    Notes
+    -----
+    The logarithm of each has Student's t with its packs less 1 degrees of freedom, that
+    of the ratio with those of Welch and Satterthwaite.
+    """
+    sides, variances, dofs = [], [], []
+    for one in (first, second):
+        scale = one.work_j_mm2 / one.work_to_bed_kj
+        dof = one.n_packs - 1.0
+        u = float(np.log(one.high / one.low) / (2.0 * stats.t.ppf(0.975, dof)))
+        ends = (one.low * scale, one.high * scale)
+        sides.append(Side(one.work_j_mm2, u * one.work_j_mm2, *ends))
+        variances.append(u**2)
+        dofs.append(dof)
+    variance = sum(variances)
+    dof = variance**2 / sum(v**2 / d for v, d in zip(variances, dofs, strict=True))
+    u, log = float(np.sqrt(variance)), float(np.log(first.work_j_mm2 / second.work_j_mm2))
+    reach = float(stats.t.ppf(0.975, dof)) * u
+    ratio = float(np.exp(log))
+    over = Side(ratio, ratio * u, float(np.exp(log - reach)), float(np.exp(log + reach)))
+    p = 2.0 * float(stats.t.sf(abs(log) / u, dof))
+    detectable = float(np.exp(reach + stats.t.ppf(POWER, dof) * u))
+    return Measured(sides[0], sides[1], over, p, detectable)
+
+
 TRAITS = (
     TraitKind(
         SPEED_SLOPE,
@@ -338,6 +294,15 @@ TRAITS = (
         "packs differ more",
         "packs differ less",
         _pack_spread,
+        neutral=1.0,
+    ),
+    TraitKind(
+        "sliding work to bed in",
+        "J/mm2",
+        "bed in [J/mm2]",
+        "beds in later",
+        "beds in sooner",
+        _time_to_bed,
         neutral=1.0,
     ),
 )

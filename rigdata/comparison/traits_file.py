@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigdata.comparison.trait_differences import TraitDifference
-from rigdata.comparison.trait_measures import Measured, Side
+from rigdata.comparison.trait_kinds import Measured, Side
 from rigdata.errors import ResultError
 from rigdata.friction.results import Group
 from rigdata.storage import read_json

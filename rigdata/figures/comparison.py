@@ -14,7 +14,7 @@ from rigdata.comparison.pairs import QUOTED
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.standings import Standing, standings
 from rigdata.comparison.trait_differences import TraitDifference
-from rigdata.comparison.trait_measures import Measured, Side
+from rigdata.comparison.trait_kinds import Measured, Side
 from rigdata.figures import style
 from rigdata.figures.laws import Curve, along
 from rigdata.friction.results import FrictionFit, Group

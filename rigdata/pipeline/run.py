@@ -168,7 +168,9 @@ def run_campaign(
     say("fitting laws")
     fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
     say("comparing")
-    ratios, traits, ratio_notices = compare(reduction.points, fits, campaign, margin=margin)
+    ratios, traits, ratio_notices = compare(
+        reduction.points, fits, campaign, settled.bedding, margin=margin
+    )
     levels = pack_levels(reduction.points, fits.kinetic)
     batches, batch_notices = check_batches(levels)
     say("following the wear")

@@ -173,7 +173,7 @@ def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:
 
 
 def compare(
-    points: FrictionPoints, fits: Fits, campaign: Campaign, *, margin: float
+    points: FrictionPoints, fits: Fits, campaign: Campaign, bedding: Bedding, *, margin: float
 ) -> tuple[tuple[Ratio, ...], tuple[TraitDifference, ...], tuple[Notice, ...]]:
     """Compare the groups with the baseline; say so when it cannot be done."""
     if len(fits.kinetic) < 2:
@@ -184,7 +184,7 @@ def compare(
     except ComparisonError as fault:
         return (), (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
     ratios = ratios_of(pairs, margin=margin)
-    traits = compare_traits(pairs, points, fits.static)
+    traits = compare_traits(pairs, points, fits.static, bedding.groups)
     notices = comparison_notices(ratios, fits.kinetic, baseline=baseline, reference=reference)
     return ratios, traits, notices
 
@@ -271,7 +271,8 @@ def compare_into(
     """
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
-    ratios, traits, notices = compare(points, fits, campaign, margin=margin)
+    bedding = _bedding(points, campaign, folder)
+    ratios, traits, notices = compare(points, fits, campaign, bedding, margin=margin)
     levels = levels_with_earlier(points, fits.kinetic, campaign, earlier)
     batches, more = check_batches(levels, reference=reference_batches, margin=batch_margin)
     options = {
@@ -285,6 +286,11 @@ def compare_into(
         write_json(part / TRAITS_FILE, traits_to_dict(traits))
         write_json(part / BATCHES_FILE, batches_to_dict(batches))
     return Comparison(ratios, traits, batches, (*notices, *more)), folder
+
+
+def _bedding(points: FrictionPoints, campaign: Campaign, folder: Path) -> Bedding:
+    """Return the bedding-in of the points in a results folder, as it was asked for there."""
+    return assess_bedding(points, campaign, within=read_steady(folder / BEDDING_FILE))
 
 
 def wear_into(
@@ -341,8 +347,7 @@ def report_into(
     checked = folder / BATCHES_FILE
     batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
-    steady = read_steady(folder / BEDDING_FILE)
-    bedding = assess_bedding(points, campaign, within=steady)
+    bedding = _bedding(points, campaign, folder)
     read = reduce_campaign(campaign, progress=progress)
     notices = (*read.notices, *bedding_notices(points, bedding), *fits.notices)
     report = ReportInput(

@@ -8,15 +8,11 @@ import pytest
 from friction_points import REFERENCE, Truth, drawn
 from scipy import optimize, stats
 
+from rigdata.bedding.results import TimeToBed
 from rigdata.comparison.pair_fits import fit_pairs
 from rigdata.comparison.trait_differences import compare_traits
-from rigdata.comparison.trait_measures import (
-    TRAITS,
-    Measured,
-    Side,
-    TraitKind,
-    of_mean_squares,
-)
+from rigdata.comparison.trait_kinds import Measured, Side, TraitKind
+from rigdata.comparison.trait_measures import TRAITS, of_mean_squares, of_times_to_bed
 from rigdata.comparison.traits_file import read_traits, traits_to_dict
 from rigdata.errors import ResultError
 from rigdata.friction.fit import fit_campaign, split
@@ -28,7 +24,7 @@ from rigdata.reduction.points import concatenate
 PLAIN, ROUGH = Group("plain", "new"), Group("rough", "new")
 LOW = (0.10, -0.004, -0.0008, -0.06)
 HIGH = (0.14, 0.003, -0.0005, -0.04)
-SLOPE, STEP, FADE, PRESSURE, SPREAD = (kind.name for kind in TRAITS)
+SLOPE, STEP, FADE, PRESSURE, SPREAD, BED_IN = (kind.name for kind in TRAITS)
 TRUE = {
     SLOPE: (0.03, -0.04),
     STEP: (0.97, 1.20),
@@ -63,6 +59,14 @@ def by_name(traits):
     return {one.trait: one for one in traits}
 
 
+def bedded(group, logs):
+    """The time to bed in that t on the logarithms of packs gives; one J/mm2 is 2 kJ."""
+    n, mean = logs.size, logs.mean()
+    reach = stats.t.ppf(0.975, n - 1) * logs.std(ddof=1) / np.sqrt(n)
+    low, middle, high = np.exp([mean - reach, mean, mean + reach]).tolist()
+    return TimeToBed(group, n, 0, 2 * middle, 2 * low, 2 * high, np.nan, np.nan, middle, "")
+
+
 @pytest.fixture(scope="module")
 def pair():
     return fitted(points_of(pack_sd=0.01, packs=4, runs=(4, 4), points=(10, 10)))
@@ -70,7 +74,10 @@ def pair():
 
 @pytest.fixture(scope="module")
 def found(pair):
-    return by_name(compare_traits(*pair))
+    logs = {ROUGH: np.array([1.0, 1.2, 0.9, 1.1]), PLAIN: np.array([0.4, 0.5, 0.3])}
+    return by_name(
+        compare_traits(*pair, {group: bedded(group, own) for group, own in logs.items()})
+    )
 
 
 def test_each_trait_lies_near_its_truth(found):
@@ -255,3 +262,22 @@ def test_traits_survive_their_file(found, tmp_path):
         path.write_text(text, encoding="utf-8")
         with pytest.raises(ResultError, match="Compare the groups again"):
             read_traits(path)
+
+
+def test_times_to_bed_in_are_compared_as_welch_compares_logarithms():
+    rng = np.random.default_rng(12)
+    logs = rng.normal(1.0, 0.2, 4), rng.normal(0.4, 0.1, 3)
+    first, second = (bedded(Group(name, "new"), own) for name, own in zip("ab", logs, strict=True))
+    found = of_times_to_bed(first, second)
+    expected = stats.ttest_ind(*logs, equal_var=False)
+    ends = np.exp(expected.confidence_interval(0.95))
+    assert found.p == pytest.approx(expected.pvalue, rel=1e-9)
+    assert (found.difference.low, found.difference.high) == pytest.approx(tuple(ends), rel=1e-9)
+    assert found.group.low == pytest.approx(first.low / 2)
+    assert found.group.value == pytest.approx(np.exp(logs[0].mean()))
+
+
+def test_groups_without_a_pack_that_was_seen_to_bed_in_say_so(pair):
+    told = by_name(compare_traits(*pair))[BED_IN]
+    assert told.measured is None
+    assert "was seen to bed in" in told.words
