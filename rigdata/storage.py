@@ -28,6 +28,8 @@ from rigdata.errors import ResultError
 MANIFEST = "manifest.json"
 PROGRAM = "rigdata"
 
+TomlValue = str | float | int | datetime.date | tuple[float, float]
+
 
 def sha256(path: Path) -> str:
     """Return the SHA-256 of the raw bytes of the file `path`, in hexadecimal."""
@@ -155,6 +157,23 @@ def read_json(path: Path) -> Any:
         ) from None
     except ValueError as error:
         raise ResultError(str(error), where=str(path), expected="finite numbers or null") from None
+
+
+def toml_table(title: str, keys: Mapping[str, TomlValue]) -> str:
+    """Return one TOML table as text; the top table has no title."""
+    lines = [title] if title else []
+    lines += [f"{name} = {_toml_literal(value)}" for name, value in keys.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _toml_literal(value: TomlValue) -> str:
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    if isinstance(value, tuple):
+        return "[" + ", ".join(repr(item) for item in value) + "]"
+    return repr(value)
 
 
 def write_manifest(folder: Path, entries: Mapping[str, object]) -> None:

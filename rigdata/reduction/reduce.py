@@ -23,6 +23,8 @@ from rigdata.reduction.run import (
 from rigdata.reduction.sliding import Sliding, with_pack_work
 from rigdata.reduction.zero import PackZero
 
+_MOST_NAMED = 4  # runs whose reason is told where none gave a point
+
 Progress = Callable[[str], None]
 
 
@@ -77,7 +79,9 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             account.enter(results[-1])
     points = [r.points for r in results if r.points is not None]
     if not points:
-        reasons = "; ".join(f"{run}: {why}" for run, why in account.left_out.items())
+        each = [f"{run}: {why}" for run, why in account.left_out.items()]
+        more = [f"and {len(each) - _MOST_NAMED} more"] if len(each) > _MOST_NAMED else []
+        reasons = "; ".join([*each[:_MOST_NAMED], *more])
         raise ReductionError(
             f"no run gave a friction point ({reasons or 'there are no friction runs'})",
             where=str(campaign.path),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-import json
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
@@ -16,9 +14,8 @@ from rigdata.simulation.logfile import Dialect, log_text
 from rigdata.simulation.rig import LOGGED_UNITS, CellOnRecord, RigDesign
 from rigdata.simulation.spec import CampaignSpec, RunDesign
 from rigdata.simulation.truth import Truth
-from rigdata.storage import write_json, write_text
+from rigdata.storage import TomlValue, toml_table, write_json, write_text
 
-_Value = str | float | int | datetime.date | tuple[float, float]
 _LOGS = "logs"
 _RECORDS = "records"
 
@@ -26,35 +23,35 @@ _RECORDS = "records"
 def write_campaign_file(spec: CampaignSpec, folder: Path, rig_folder: Path) -> None:
     """Write campaign.toml."""
     rig = Path(os.path.relpath(rig_folder / "rig.toml", folder)).as_posix()
-    top: dict[str, _Value] = {"format": 1, "name": spec.name}
+    top: dict[str, TomlValue] = {"format": 1, "name": spec.name}
     if spec.date is not None:
         top["date"] = spec.date
     top |= {"rig": rig, "baseline": spec.baseline}
     speed, temperature, pressure = spec.reference
     parts = [
-        _table("", top),
-        _table(
+        toml_table("", top),
+        toml_table(
             "[reference]",
             {"slip_speed_m_s": speed, "temperature_c": temperature, "pressure_mpa": pressure},
         ),
     ]
     if spec.oil:
-        parts.append(_table("[oil]", spec.oil))
+        parts.append(toml_table("[oil]", spec.oil))
     for material in spec.materials:
         plates = {"friction_plate": material.friction_plate, "mating_plate": material.mating_plate}
         note = {"note": material.note} if material.note else {}
-        parts.append(_table(f"[materials.{material.name}]", plates | note))
+        parts.append(toml_table(f"[materials.{material.name}]", plates | note))
         if material.service:
-            parts.append(_table(f"[materials.{material.name}.service]", material.service))
+            parts.append(toml_table(f"[materials.{material.name}.service]", material.service))
     for duty in spec.duties:
         told = {name: value for name, value in asdict(duty).items() if value not in (None, "")}
         del told["name"]
-        parts.append(_table(f"[duties.{duty.name}]", told))
+        parts.append(toml_table(f"[duties.{duty.name}]", told))
     for pack in spec.packs:
         keys = {name: getattr(pack, name) for name in _PACK_KEYS}
         given = {name: value for name, value in keys.items() if value is not None}
-        parts.append(_table(f"[packs.{pack.name}]", given))
-    parts += [_table("[[runs]]", _run_keys(run)) for run in spec.runs]
+        parts.append(toml_table(f"[packs.{pack.name}]", given))
+    parts += [toml_table("[[runs]]", _run_keys(run)) for run in spec.runs]
     write_text(folder / "campaign.toml", "\n".join(parts))
 
 
@@ -62,20 +59,20 @@ def write_rig_file(rig: RigDesign, dialect: Dialect, folder: Path) -> None:
     """Write rig.toml."""
     titles = dict(dialect.titles)
 
-    def channel(name: str, **keys: _Value) -> str:
+    def channel(name: str, **keys: TomlValue) -> str:
         given = {"column": titles[name], "unit": LOGGED_UNITS[name]} | keys
-        return _table(f"[channels.{name}]", given)
+        return toml_table(f"[channels.{name}]", given)
 
-    def lag(seconds: float) -> dict[str, _Value]:
+    def lag(seconds: float) -> dict[str, TomlValue]:
         return {"lag_s": seconds} if seconds else {}
 
-    top: dict[str, _Value] = {
+    top: dict[str, TomlValue] = {
         "format": 1,
         "name": rig.name,
         "inertia_kg_m2": rig.inertia_kg_m2,
         "inertia_u_kg_m2": rig.inertia_u_kg_m2,
     }
-    parts = [_table("", top), _table("[log]", {"time_column": dialect.time_title})]
+    parts = [toml_table("", top), toml_table("[log]", {"time_column": dialect.time_title})]
     for on_record in (rig.torque, rig.clamp_load):
         record = f"{_RECORDS}/{on_record.record}.toml"
         keys = lag(on_record.cell.lag_s) | {"range": (-3.0, 3.0)}
@@ -102,7 +99,7 @@ def write_record(
 ) -> None:
     """Write one calibration record and its points."""
     name = on_record.record
-    keys: dict[str, _Value] = {
+    keys: dict[str, TomlValue] = {
         "format": 1,
         "id": name,
         "sensor": on_record.sensor,
@@ -117,7 +114,7 @@ def write_record(
         "degree": 2,
         "points": f"{name}.csv",
     }
-    write_text(folder / _RECORDS / f"{name}.toml", _table("", keys))
+    write_text(folder / _RECORDS / f"{name}.toml", toml_table("", keys))
     rows = zip(points.series, points.direction, points.applied, points.indicated, strict=True)
     text = "".join(
         f"{series},{way},{stated:.6g},{read:.5f}\n" for series, way, stated, read in rows
@@ -190,8 +187,8 @@ _PACK_KEYS = (
 )
 
 
-def _run_keys(run: RunDesign) -> dict[str, _Value]:
-    keys: dict[str, _Value] = {
+def _run_keys(run: RunDesign) -> dict[str, TomlValue]:
+    keys: dict[str, TomlValue] = {
         "id": run.id,
         "pack": run.pack,
         "procedure": run.commands.procedure,
@@ -208,20 +205,3 @@ def _run_keys(run: RunDesign) -> dict[str, _Value]:
 def _digits(step_s: float) -> int:
     """Digits after the decimal mark that write a time step exactly, at most 6."""
     return next((n for n in range(1, 6) if abs(round(step_s, n) - step_s) < 1e-9), 6)
-
-
-def _table(title: str, keys: Mapping[str, _Value]) -> str:
-    """One TOML table as text."""
-    lines = [title] if title else []
-    lines += [f"{name} = {_literal(value)}" for name, value in keys.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _literal(value: _Value) -> str:
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    if isinstance(value, tuple):
-        return "[" + ", ".join(repr(item) for item in value) + "]"
-    return repr(value)
