@@ -35,6 +35,7 @@ ORDER = (
     "wear",
     "tables",
     "lockup",
+    "planning",
     "figures",
     "report",
     "simulation",

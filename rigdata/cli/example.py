@@ -7,6 +7,9 @@ from pathlib import Path
 import click
 
 from rigdata.cli.terminal import show_json
+from rigdata.pipeline.rehearsal import rehearse
+from rigdata.planning.description import read_request
+from rigdata.planning.plan import make_plan
 from rigdata.simulation.demo import SCENARIOS, write_example
 
 
@@ -26,16 +29,28 @@ from rigdata.simulation.demo import SCENARIOS, write_example
     show_default=True,
     help="Two materials new and worn, or two incoming batches of one.",
 )
+@click.option(
+    "--plan",
+    "plan_file",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Carry out this plan (see 'rigdata plan') on the simulated bench instead.",
+)
 @click.option("--force", is_flag=True, help="Write over a campaign that is there.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
-def command(folder: Path, size: str, scenario: str, force: bool, as_json: bool) -> None:
+def command(
+    folder: Path, size: str, scenario: str, plan_file: Path | None, force: bool, as_json: bool
+) -> None:
     """Write the demo campaign into FOLDER ('demo' unless told otherwise).
 
     It comes from a simulated bench: a rough-faced and a plain material (or three
     batches of one), the rig with its calibration records, the logs, and the clutch
-    pack that the plates are for (differential.toml, for 'rigdata lock').
+    pack that the plates are for (differential.toml, for 'rigdata lock'). With --plan
+    plates and friction are invented; order and settings are those of the plan.
     """
-    write_example(folder, size=size, scenario=scenario, force=force)
+    if plan_file is not None:
+        rehearse(make_plan(read_request(plan_file)), folder, force=force)
+    else:
+        write_example(folder, size=size, scenario=scenario, force=force)
     if as_json:
         show_json("example", (), folder=str(folder))
         return

@@ -32,6 +32,7 @@ COMMANDS = {
     "report": ("rigdata.cli.report", "Write the report of a campaign."),
     "budget": ("rigdata.cli.budget", "Show which causes limit a number, and what would help."),
     "calibrations": ("rigdata.cli.calibrations", "Show how the calibrated sensors of a rig stand."),
+    "plan": ("rigdata.cli.plan", "Lay out tests to come and say how good they will be."),
     "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
 }
 INTERRUPTED = 130

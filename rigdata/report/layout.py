@@ -29,21 +29,11 @@ def page(title: str, *, header: Content, sections: Sequence[Section], footer: Co
     footer : content
         What stands at the very end.
     """
-    sheet = files("rigdata.report").joinpath("report.css").read_text(encoding="utf-8")
     contents = element(
         "nav",
         element("h2", "Contents", id="contents"),
         element("ol", [element("li", element("a", s.heading, href=f"#{s.id}")) for s in sections]),
         aria_labelledby="contents",
-    )
-    head = element(
-        "head",
-        element("meta", charset="utf-8"),
-        element("meta", http_equiv="Content-Security-Policy", content=_POLICY),
-        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        element("meta", name="color-scheme", content="light dark"),
-        element("title", title),
-        element("style", sheet),
     )
     body = element(
         "body",
@@ -51,5 +41,20 @@ def page(title: str, *, header: Content, sections: Sequence[Section], footer: Co
         contents,
         element("main", [section.markup() for section in sections]),
         element("footer", footer),
+    )
+    return document(title, "report.css", body)
+
+
+def document(title: str, sheet: str, body: Content) -> str:
+    """Return a whole HTML document around its body, with a style sheet of this folder inside."""
+    style = files("rigdata.report").joinpath(sheet).read_text(encoding="utf-8")
+    head = element(
+        "head",
+        element("meta", charset="utf-8"),
+        element("meta", http_equiv="Content-Security-Policy", content=_POLICY),
+        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        element("meta", name="color-scheme", content="light dark"),
+        element("title", title),
+        element("style", style),
     )
     return "<!DOCTYPE html>\n" + render(element("html", head, body, lang="en")) + "\n"

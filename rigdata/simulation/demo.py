@@ -72,13 +72,7 @@ def write_example(
     ResultError
         When `folder` already holds something and `force` is not set.
     """
-    if not force and folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise ResultError(
-            "the folder is not empty",
-            where=str(folder),
-            expected="a new or empty folder",
-            do="Name another folder, or use --force to write over the files in it",
-        )
+    check_free(folder, force=force)
     if scenario not in SCENARIOS:
         raise ValueError(f"scenario must be one of {', '.join(SCENARIOS)}, not {scenario!r}")
     spec = incoming_spec() if scenario == INCOMING else demo_spec(size)
@@ -86,6 +80,23 @@ def write_example(
     if scenario == DIFFERENTIAL:
         write_text(folder / CLUTCH_PACK.name, CLUTCH_PACK.read_text(encoding="utf-8"))
     return truth
+
+
+def check_free(folder: Path, *, force: bool = False) -> None:
+    """Check that `folder` may be written into: new, empty, or `force` is set.
+
+    Raises
+    ------
+    ResultError
+        When it already holds something.
+    """
+    if not force and folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise ResultError(
+            "the folder is not empty",
+            where=str(folder),
+            expected="a new or empty folder",
+            do="Name another folder, or use --force to write over the files in it",
+        )
 
 
 def demo_spec(size: str) -> CampaignSpec:
