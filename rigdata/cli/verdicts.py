@@ -83,9 +83,10 @@ def ranking_table(kinetic: Fits, static: Fits, *, most: int) -> str:
         rows: list[Sequence[str]] = []
         for name, fit in _named(kinetic, static):
             worse = [s for s in fit.ranking if together and _clearly_worse(s, fit)]
-            shown = [score for score in fit.ranking if score not in worse]
+            idle = [s for s in fit.ranking if together and not s.chosen and s.aicc is None]
+            shown = [score for score in fit.ranking if score not in (*worse, *idle)]
             rows += [name, *(_law_row(score, _rise(score, fit)) for score in shown)]
-            rows += _together(worse, fit)
+            rows += _together(worse, idle, fit)
         text = aligned(["  law", "par", "AICc", "left out", "why"], rows)
         if text.count("\n") < most:
             break
@@ -98,15 +99,22 @@ def _clearly_worse(score: LawScore, fit: FrictionFit) -> bool:
     return not aside and not score.chosen and (far or loss_in_errors(score) > CLEARLY)
 
 
-def _together(scores: Sequence[LawScore], fit: FrictionFit) -> list[str]:
-    """Return laws that are clearly worse as one sentence."""
-    if not scores:
-        return []
-    named = [f"{s.law} ({s.n_parameters} par, AICc +{_rise(s, fit)})" for s in scores]
-    least = min(map(loss_in_errors, scores))
-    size = f", by {_short(least)} s.e." + (" or more" if len(scores) > 1 else "")
-    told = f"  {', '.join(named)}: worse{size if least > CLEARLY else ''}"
-    return paragraph(told, indent="  ").splitlines()
+def _together(worse: Sequence[LawScore], idle: Sequence[LawScore], fit: FrictionFit) -> list[str]:
+    """Return laws that are clearly worse, and those without a score, in one paragraph."""
+    told = []
+    if worse:
+        named = [f"{s.law} ({s.n_parameters} par, AICc +{_rise(s, fit)})" for s in worse]
+        least = min(map(loss_in_errors, worse))
+        size = f", by {_short(least)} s.e." + (" or more" if len(worse) > 1 else "")
+        told.append(f"{', '.join(named)}: worse{size if least > CLEARLY else ''}")
+    told += [f"{s.law}: {_why_idle(s.reason)}" for s in idle if s.reason]
+    return paragraph(f"  {'; '.join(told)}", indent="  ").splitlines() if told else []
+
+
+def _why_idle(reason: str) -> str:
+    """Return in short why a law has no score: that it is not needed, or what keeps it out."""
+    head, _, tail = reason.partition(": ")
+    return head if head == "not needed" else tail or head
 
 
 def _rise(score: LawScore, fit: FrictionFit) -> str:
