@@ -16,6 +16,8 @@ from scipy import stats
 
 from rigdata.arrays import FloatArray
 
+_ROUNDING = 1e-12  # of a variance
+
 
 def welch_satterthwaite(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     """Return the effective degrees of freedom of a combined uncertainty.
@@ -66,7 +68,8 @@ def interval_dof(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     Returns
     -------
     (...) array
-        Between the least of `dof` and their sum.
+        Between the least of `dof` and their sum, of contributions that are more than
+        rounding.
 
     Notes
     -----
@@ -87,7 +90,7 @@ def interval_dof(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     squares = np.asarray(contributions, dtype=np.float64) ** 2
     degrees = np.broadcast_to(np.asarray(dof, dtype=np.float64), squares.shape)
     unbiased = welch_satterthwaite(contributions, degrees + 2.0) - 2.0
-    acting = squares > 0.0
+    acting = squares > _ROUNDING * np.sum(squares, axis=-1, keepdims=True)
     least = np.min(np.where(acting, degrees, np.inf), axis=-1, initial=np.inf)
     most = np.sum(np.where(acting, degrees, 0.0), axis=-1)
     enough = least >= 2.0 - 1e-9

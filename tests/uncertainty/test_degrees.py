@@ -78,3 +78,11 @@ def test_interval_dof_of_one_cause_and_of_known_causes():
     assert interval_dof([1.0, 1.0], [4.0, 4.0]) == pytest.approx(8.0)  # not above the sum
     both = ([1.0, 0.5], [1.0, 6.0])
     assert interval_dof(*both) == pytest.approx(welch_satterthwaite(*both))
+
+
+def test_a_part_that_is_rounding_lends_no_degrees_of_freedom():
+    """Two equal groups of five packs have eight at most, whatever rounding leaves beside them."""
+    alone = interval_dof([1.0, 1.0], [4.0, 4.0])
+    assert alone == pytest.approx(8.0)
+    assert interval_dof([1.0, 1.0, 1e-9], [4.0, 4.0, 30.0]) == pytest.approx(alone)
+    assert interval_dof([1.0, 1e-9], [4.0, 1.0]) == pytest.approx(4.0)
