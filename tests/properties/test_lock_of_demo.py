@@ -20,7 +20,7 @@ from rigdata.simulation.demo import demo_spec
 from rigdata.simulation.scenario import ROUGH, STEEL
 
 SEED = 20250317  # that of the demo
-BASIS = ("zero", "drag", "speed-sweep")
+BASIS = ("zero", "drag", "bedding", "speed-sweep")
 PACK = Path(__file__).parents[2] / "examples/ramp-differential/differential.toml"
 WHERE = Operation(200.0, 90.0)
 
