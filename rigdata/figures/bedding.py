@@ -72,7 +72,14 @@ def _courses(
         # What was fitted is smooth between the points, which stand as means over each bin.
         line = np.geomspace(max(one.course_kj[0], edges[0]), one.course_kj[-1], _STEPS)
         fitted = np.interp(line, one.course_kj, one.fitted)
-        axes.plot(line, _PERCENT * (fitted - 1.0), color=look.colour, lw=0.8, ls=look.line)
+        axes.plot(
+            line,
+            _PERCENT * (fitted - 1.0),
+            color=look.colour,
+            lw=0.8,
+            ls=look.line,
+            gid=f"pack {one.pack}, fitted",
+        )
         place = np.digitize(one.course_kj, edges)
         means = [
             (float(one.course_kj[place == i].mean()), float(one.course[place == i].mean()))
@@ -87,6 +94,7 @@ def _courses(
             mec=look.colour,
             mfc=style.PAPER,
             label=style.shortened(f"pack {one.pack}"),
+            gid=f"pack {one.pack}, means",
         )
     axes.annotate(
         f"steady: \N{PLUS-MINUS SIGN}{band:g} %",
@@ -112,8 +120,21 @@ def _change_points(
     """Draw from which work each pack is steady, with its interval, a row a pack."""
     for row, one in enumerate(packs):
         top = one.high_kj if np.isfinite(one.high_kj) else 2.0 * far
-        axes.plot([max(one.low_kj, 1e-9), top], [row, row], color=look.colour, lw=2.0)
-        axes.plot([one.work_kj], [row], color=look.colour, marker=shapes[one.pack], ls="none")
+        axes.plot(
+            [max(one.low_kj, 1e-9), top],
+            [row, row],
+            color=look.colour,
+            lw=2.0,
+            gid="steady from, 95 % interval",
+        )
+        axes.plot(
+            [one.work_kj],
+            [row],
+            color=look.colour,
+            marker=shapes[one.pack],
+            ls="none",
+            gid="steady from, 95 % interval",
+        )
         told = f"{one.work_kj:.0f} kJ" if one.runs else "not by the end"
         axes.annotate(
             told,

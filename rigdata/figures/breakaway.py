@@ -49,6 +49,7 @@ def breakaway(points: FrictionPoints, marks: Mapping[Group, style.Mark]) -> Figu
                 shown = own.used == used
                 face = look.colour if used else style.PAPER
                 u = own.u_mu[shown]
+                dots["gid"] = f"{group}, pack {pack}" + ", not used" * (not used)
                 axes.errorbar(beside[shown], own.mu[shown], u, elinewidth=0.8, mfc=face, **dots)
     axes.set_xticks(range(len(packs)), [style.shortened(pack) for pack in packs])
     if sum(len(style.shortened(pack)) for pack in packs) > 90:
@@ -157,9 +158,10 @@ def _draw_group(
         reference = replace(fit.reference, temperature_c=float(levels[i]))
         curve = along(fit, DWELL, places, reference)
         if i == nearest:
-            draw_law(panel, curve, look)
+            draw_law(panel, curve, look, f"{fit.group} at {levels[i]:.0f} degC")
         else:
-            panel.plot(curve.x, curve.mu, color=look.colour, ls=look.line)
+            name = f"{fit.group} at {levels[i]:.0f} degC law"
+            panel.plot(curve.x, curve.mu, color=look.colour, ls=look.line, gid=name)
         if tested.size > 1 and follows(fit, "temperature_c"):
             panel.annotate(
                 f"{levels[i]:.0f} \N{DEGREE SIGN}C",
@@ -177,12 +179,19 @@ def _draw_group(
         for i in tested:
             mine = np.flatnonzero((own.run == run) & (level == i))
             mine = mine[np.argsort(own.dwell_s[mine], kind="stable")]
-            panel.plot(own.dwell_s[mine], mu[mine], color=look.colour, lw=0.6, alpha=0.6)
+            panel.plot(
+                own.dwell_s[mine],
+                mu[mine],
+                color=look.colour,
+                lw=0.6,
+                alpha=0.6,
+                gid=f"{fit.group}, run {run}",
+            )
     for i in tested:
         dots: dict[str, Any] = {"ls": "none", "marker": shapes[i], "color": look.colour}
         here_too = level == i
         x, y, u = (values[here_too] for values in (own.dwell_s, mu, own.u_mu))
-        panel.errorbar(x, y, u, elinewidth=0.7, **dots)
+        panel.errorbar(x, y, u, elinewidth=0.7, gid=f"{fit.group} at {levels[i]:.0f} degC", **dots)
 
 
 def _of(points: FrictionPoints, group: Group) -> BoolArray:

@@ -47,7 +47,7 @@ def budget_bars(
     for panel, (name, causes) in zip(panels, shares.items(), strict=False):
         places = np.arange(len(ranked))
         percent = np.array([100.0 * causes.get(cause, 0.0) for cause in ranked])
-        panel.barh(places, percent, height=0.66, color=marks[name].colour)
+        panel.barh(places, percent, height=0.66, color=marks[name].colour, gid=str(name))
         for place, value in zip(places, percent, strict=True):
             panel.text(value + 2.0, place, percent_text(value), va="center", fontsize=8.5)
         panel.set_yticks(places, ranked)

@@ -88,10 +88,16 @@ def _curves(
             curve = along(fit, "slip_speed_m_s", speeds, where)
             band = (curve.mean_low, curve.mean_high)
             panel.fill_between(
-                speeds, *band, where=curve.inside, color=look.colour, alpha=0.18, lw=0
+                speeds,
+                *band,
+                where=curve.inside,
+                color=look.colour,
+                alpha=0.18,
+                lw=0,
+                gid=f"{group} law",
             )
             shown = np.where(curve.inside, curve.mu, np.nan)
-            panel.plot(speeds, shown, color=look.colour, ls=look.line)
+            panel.plot(speeds, shown, color=look.colour, ls=look.line, gid=f"{group} law")
             _name_curve(panel, group.material, curve, look.colour, above=above)
         panel.set_title(_at(ratio, place), fontsize=9.0)
         panel.set_ylabel(style.axis_label("mu"), fontsize=_SMALL)
@@ -198,10 +204,13 @@ def _trait(
     if low < 0.0 < high:
         axes.axvline(0.0, color=style.INK, lw=0.9, zorder=1.5)
     unit = "" if one.unit == "1" else f" [{one.unit}]"
+    axes.xaxis.set_gid(f"{one.trait}{unit}")
     title = f"{one.trait}{unit}: {one.meaning or one.verdict}"
     axes.set_title(title, fontsize=_SMALL, pad=2.0, loc="right")
 
 
 def _whisker(axes: Axes, row: int, side: Side, look: style.Mark) -> None:
-    axes.plot([side.low, side.high], [row, row], color=look.colour, lw=1.6)
+    axes.plot(
+        [side.low, side.high], [row, row], color=look.colour, lw=1.6, gid="95 % interval or band"
+    )
     axes.plot([side.value], [row], ls="none", marker=look.marker, ms=5.0, color=look.colour)

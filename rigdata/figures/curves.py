@@ -75,7 +75,7 @@ def _curves(
             fit, look = fits[group], marks[group]
             own = points.select(points_of(points, group))
             curve = along(fit, coordinate, tested_places(own, coordinate, 160), reference)
-            draw_law(panel, curve, look)
+            draw_law(panel, curve, look, str(group))
             moved = moved_to_reference(own, fit, coordinate, reference)
             key += _draw_points(panel, own, getattr(own, coordinate), moved, look)
             ends[-1].append((float(curve.mu[-1]), str(group), look.colour))
@@ -118,22 +118,45 @@ def _shown_limits(curve: Curve) -> list[float]:
     return limits
 
 
-def draw_law(axes: Axes, curve: Curve, look: style.Mark) -> None:
+def draw_law(axes: Axes, curve: Curve, look: style.Mark, name: str) -> None:
     """The line, both intervals inside the envelope, and dashed grey outside it."""
     within = curve.inside
     axes.fill_between(
-        curve.x, curve.mean_low, curve.mean_high, where=within, color=look.colour, alpha=0.18, lw=0
+        curve.x,
+        curve.mean_low,
+        curve.mean_high,
+        where=within,
+        color=look.colour,
+        alpha=0.18,
+        lw=0,
+        gid=f"{name} law",
     )
-    for limit in (curve.next_pack_low, curve.next_pack_high):
-        shown = np.where(within, limit, np.nan)
-        axes.plot(curve.x, shown, color=look.colour, lw=1.0, ls=(0, (1.0, 1.6)))
-    axes.plot(curve.x, np.where(within, curve.mu, np.nan), color=look.colour, ls=look.line)
+    limits = {"low": curve.next_pack_low, "high": curve.next_pack_high}
+    for end, limit in limits.items():
+        axes.plot(
+            curve.x,
+            np.where(within, limit, np.nan),
+            color=look.colour,
+            lw=1.0,
+            ls=(0, (1.0, 1.6)),
+            gid=f"{name} law | one more pack {end}",
+        )
+    shown = np.where(within, curve.mu, np.nan)
+    axes.plot(curve.x, shown, color=look.colour, ls=look.line, gid=f"{name} law")
     # One sample of overlap, so that the grey line meets the coloured one.
     outside = ~within
     outside[:-1] |= ~within[1:]
     outside[1:] |= ~within[:-1]
     shown = np.where(outside, curve.mu, np.nan)
-    axes.plot(curve.x, shown, color=style.MUTED, lw=1.1, ls=(0, (3.0, 2.5)), zorder=1.9)
+    axes.plot(
+        curve.x,
+        shown,
+        color=style.MUTED,
+        lw=1.1,
+        ls=(0, (3.0, 2.5)),
+        zorder=1.9,
+        gid=f"{name} law, outside the envelope",
+    )
 
 
 def _draw_points(
@@ -142,14 +165,25 @@ def _draw_points(
     """Points with their standard uncertainty: shape by pack, hollow on the way down."""
     key: list[Line2D | Patch] = []
     half = own.u_mu * mu / own.mu
-    bars_x = np.column_stack([x, x, np.full_like(x, np.nan)]).ravel()
-    bars_y = np.column_stack([mu - half, mu + half, np.full_like(x, np.nan)]).ravel()
-    axes.plot(bars_x, bars_y, color=look.colour, lw=0.8, alpha=0.45, ls="-")
     for pack, shape in style.pack_markers(own.pack.tolist()).items():
         for down in (False, True):
             chosen = (own.pack == pack) & ((own.direction == "down") == down)
+            name = f"{own.material[0]} ({own.state[0]}) {pack}" + " downwards" * down
+            at, middle, u = x[chosen], mu[chosen], half[chosen]
+            gap = np.full_like(at, np.nan)
+            bars = Line2D(
+                np.column_stack([at, at, gap]).ravel(),
+                np.column_stack([middle - u, middle + u, gap]).ravel(),
+                color=look.colour,
+                lw=0.8,
+                alpha=0.45,
+                ls="-",
+                zorder=1.95,
+                gid=name,
+            )
             dots = _dots(shape, look.colour, hollow=down)
-            dots.set(xdata=x[chosen], ydata=mu[chosen], alpha=0.9)
+            dots.set(xdata=at, ydata=middle, alpha=0.9, gid=name)
+            axes.add_line(bars)
             axes.add_line(dots)
         dots = _dots(shape, look.colour)
         dots.set_label(style.shortened(f"pack {pack}"))

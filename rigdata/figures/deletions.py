@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -40,7 +41,8 @@ def deletions(fits: Mapping[Group, FrictionFit], marks: Mapping[Group, style.Mar
     for group, fit in fits.items():
         u = 100.0 * fit.u_reference
         ends = row - 0.45, row + len(packs[group]) - 0.55
-        axes.fill_betweenx(ends, -u, u, color=style.GRID, lw=0.0, zorder=0)
+        name = f"{group}, standard uncertainty"
+        axes.fill_betweenx(ends, -u, u, color=style.GRID, lw=0.0, zorder=0, gid=name)
         for pack in packs[group]:
             own = [one for one in fit.deletions if one.pack == pack and one.change is not None]
             _row(axes, row, own, u, marks[group])
@@ -60,10 +62,17 @@ def deletions(fits: Mapping[Group, FrictionFit], marks: Mapping[Group, style.Mar
 
 def _row(axes: Axes, row: int, own: list[Deletion], u: float, look: style.Mark) -> None:
     runs = [100.0 * (one.change or 0.0) for one in own if one.kind != PACK]
-    axes.plot(runs, [row] * len(runs), ls="", marker="o", mfc="none", mec=look.colour, ms=3.5)
+    rings: dict[str, Any] = {"ls": "", "marker": "o", "mfc": "none", "ms": 3.5}
+    axes.plot(runs, [row] * len(runs), mec=look.colour, gid="without one run", **rings)
     for one in own:
         if one.kind == PACK:
             chance = u * one.by_chance
-            axes.hlines(row, -chance, chance, color=look.colour, lw=1.0, alpha=0.7)
+            axes.hlines(row, -chance, chance, color=look.colour, lw=1.0, alpha=0.7, gid="chance")
             change = 100.0 * (one.change or 0.0)
-            axes.plot(change, row, ls="", color=look.colour, marker=look.marker, ms=6.0)
+            dot: dict[str, Any] = {
+                "ls": "",
+                "marker": look.marker,
+                "ms": 6.0,
+                "gid": "without the pack",
+            }
+            axes.plot(change, row, color=look.colour, **dot)

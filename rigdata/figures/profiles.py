@@ -20,7 +20,7 @@ _COLUMNS = 3
 _PANEL_IN = 1.75
 _TOP = 2.2  # of the deviance, in that at the limits
 _WIDE = 4.0  # ratio of the values drawn from which a scale is drawn as one
-_PLACES = 1000
+_PLACES = 150
 
 
 @dataclass(frozen=True)
@@ -56,13 +56,23 @@ def _draw(axes: Axes, panel: ProfilePanel) -> None:
     profile, parameter = panel.profile, panel.parameter
     at, deviance = _curve(profile, log=_scale(panel))
     axes.axhline(1.0, color=style.MUTED, lw=1.0, ls=(0, (4.0, 2.0)))
-    axes.plot(at, deviance, color=style.BLACK)
+    axes.plot(at, deviance, color=style.BLACK, gid="profile")
     if profile.half_width is not None:
         parabola = ((at - profile.value) / profile.half_width) ** 2
-        axes.plot(at, parabola, color=style.BLUE, lw=1.0, ls=(0, (3.0, 1.3)))
-    axes.plot(profile.value, 0.0, color=style.BLACK, marker="o", ls="none", clip_on=False)
+        axes.plot(at, parabola, color=style.BLUE, lw=1.0, ls=(0, (3.0, 1.3)), gid="parabola")
+    axes.plot(
+        profile.value, 0.0, color=style.BLACK, marker="o", ls="none", clip_on=False, gid="value"
+    )
     limits = [limit for limit in (profile.low, profile.high) if limit is not None]
-    axes.plot(limits, np.ones(len(limits)), color=style.VERMILION, marker="|", ms=9.0, ls="none")
+    axes.plot(
+        limits,
+        np.ones(len(limits)),
+        color=style.VERMILION,
+        marker="|",
+        ms=9.0,
+        ls="none",
+        gid="limits",
+    )
     axes.set_ylim(0.0, _TOP)
     if _scale(panel):
         style.log_speed_axis(axes)

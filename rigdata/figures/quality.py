@@ -45,6 +45,7 @@ def pack_offsets(
                 ms=5.5,
                 elinewidth=1.4,
                 capsize=2.5,
+                gid=str(group),
             )
         if mine:
             axes.plot([], [], color=look.colour, marker=look.marker, ls="", label=str(group))
@@ -80,7 +81,7 @@ def pulls(values: Sequence[tuple[Group, str, float]], marks: Mapping[Group, styl
         mine = [(pull, row) for row, (name, _, pull) in enumerate(rows) if name == group]
         if mine:
             x, y = zip(*mine, strict=True)
-            axes.hlines(y, 0.0, x, color=look.colour, lw=0.8, alpha=0.6)
+            axes.hlines(y, 0.0, x, color=look.colour, lw=0.8, alpha=0.6, gid=str(group))
             axes.plot(
                 x,
                 y,

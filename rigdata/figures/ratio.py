@@ -98,9 +98,9 @@ def ratio_curve(
 
 
 def _draw(axes: Axes, ratio: Ratio, curve: RatioCurve, look: style.Mark) -> None:
-    x = curve.slip_speed_m_s
-    axes.fill_between(x, curve.low, curve.high, color=look.colour, alpha=0.18, lw=0)
-    axes.plot(x, curve.ratio, color=look.colour, ls=look.line, marker=look.marker)
+    x, name = curve.slip_speed_m_s, f"{ratio.group} over {ratio.against}"
+    axes.fill_between(x, curve.low, curve.high, color=look.colour, alpha=0.18, lw=0, gid=name)
+    axes.plot(x, curve.ratio, color=look.colour, ls=look.line, marker=look.marker, gid=name)
     quoted = float(ratio.conditions.slip_speed_m_s[0])
     middle, low, high = (float(v[0]) for v in (ratio.ratio, ratio.low, ratio.high))
     axes.errorbar(
@@ -113,5 +113,6 @@ def _draw(axes: Axes, ratio: Ratio, curve: RatioCurve, look: style.Mark) -> None
         mfc=style.PAPER,
         mew=1.5,
         capsize=3.0,
+        gid=f"{name}, quoted, 95 % interval",
         ls="none",
     )

@@ -48,10 +48,10 @@ def residuals(
         reach = max(reach, float(np.percentile(np.abs(percent), _MOST_SEEN)))
         for panel, coordinate in zip(row, _COORDINATES, strict=True):
             x = order_in_time(own) if coordinate == ORDER else getattr(own, coordinate)
-            _draw(panel, x, percent, own, marks[group])
+            _draw(panel, x, percent, own, marks[group], str(group))
             trend = fit.diagnostics.trend(coordinate) if fit.diagnostics else None
             if trend is not None:
-                reach = max(reach, _draw_trend(panel, trend, marks[group]))
+                reach = max(reach, _draw_trend(panel, trend, marks[group], str(group)))
                 _label(panel, _trend_words(trend, fit))
         hysteresis = _clear(fit, HYSTERESIS)
         told = f": hysteresis {hysteresis:+.1f} %" if hysteresis else ""
@@ -77,7 +77,12 @@ def less_pack_means(residual: FloatArray, pack: TextArray) -> FloatArray:
 
 
 def _draw(
-    panel: Axes, x: FloatArray, percent: FloatArray, own: FrictionPoints, look: style.Mark
+    panel: Axes,
+    x: FloatArray,
+    percent: FloatArray,
+    own: FrictionPoints,
+    look: style.Mark,
+    name: str,
 ) -> None:
     """Points by the shape of their pack, hollow on the way down, and the zero line."""
     panel.axhline(0.0, color=style.INK, lw=0.8, zorder=2.5)
@@ -94,14 +99,18 @@ def _draw(
                 mfc="none" if down else look.colour,
                 mew=0.5,
                 alpha=0.45,
+                gid=f"{name} {pack}" + " downwards" * down,
             )
 
 
-def _draw_trend(panel: Axes, trend: ResidualTrend, look: style.Mark) -> float:
+def _draw_trend(panel: Axes, trend: ResidualTrend, look: style.Mark, group: str) -> float:
     """Draw the trend with its band, and return how far it reaches from zero."""
+    name = f"{group}, trend, 99 % band"
     value, low, high = (100.0 * part for part in (trend.value, trend.low, trend.high))
-    panel.fill_between(trend.x, low, high, color=look.colour, alpha=0.22, lw=0, zorder=2.6)
-    panel.plot(trend.x, value, color=look.colour, lw=1.7, zorder=3.0)
+    panel.fill_between(
+        trend.x, low, high, color=look.colour, alpha=0.22, lw=0, zorder=2.6, gid=name
+    )
+    panel.plot(trend.x, value, color=look.colour, lw=1.7, zorder=3.0, gid=name)
     return float(np.max(np.abs(value)))
 
 

@@ -53,6 +53,7 @@ def ripple_over_speed(
                 mew=0.8,
                 alpha=0.85,
                 zorder=2.5 if seen else 2.0,
+                gid=f"{group}, " + ("oscillates" if seen else "runs quietly"),
             )
         key.append(
             Line2D(

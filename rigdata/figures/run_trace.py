@@ -24,11 +24,13 @@ def run_trace(trace: Trace) -> Figure:
     drawing = style.figure(5.8)
     panels = drawing.subplots(4, 1, sharex=True, height_ratios=(1.35, 1, 1, 1))
     time, stretches = trace.time_s, _stretches(trace)
-    panels[0].plot(time, trace.torque_raw_nm, color=style.VERMILION, lw=0.8, ls="-")
-    panels[0].plot(time, trace.torque_nm, color=style.BLACK, lw=1.1)
-    panels[1].plot(time, trace.clamp_load_n / 1e3, color=style.BLACK, lw=1.1)
-    panels[2].plot(time, trace.slip_speed_rad_s, color=style.BLACK, lw=1.1)
-    panels[3].plot(time, trace.plate_temperature_c, color=style.BLACK, lw=1.1)
+    panels[0].plot(
+        time, trace.torque_raw_nm, color=style.VERMILION, lw=0.8, ls="-", gid="as used | as logged"
+    )
+    panels[0].plot(time, trace.torque_nm, color=style.BLACK, lw=1.1, gid="as used")
+    panels[1].plot(time, trace.clamp_load_n / 1e3, color=style.BLACK, lw=1.1, gid="as used")
+    panels[2].plot(time, trace.slip_speed_rad_s, color=style.BLACK, lw=1.1, gid="as used")
+    panels[3].plot(time, trace.plate_temperature_c, color=style.BLACK, lw=1.1, gid="as used")
     titles = (
         style.axis_label("torque") + "; thin line: before drag and inertia were taken off",
         "Clamp load [kN]",
@@ -36,6 +38,7 @@ def run_trace(trace: Trace) -> Figure:
         style.axis_label("plate_temperature"),
     )
     for panel, title in zip(panels, titles, strict=True):
+        panel.yaxis.set_gid(title.partition(";")[0])
         panel.set_title(title, fontweight="normal", fontsize=9.0)
         panel.margins(x=0.0)
         _shade(panel, stretches)

@@ -44,8 +44,8 @@ def speed_slopes(slopes: Mapping[Group, Sequence[SpeedSlope]]) -> Figure:
     panels = grid.ravel()
     for panel, (group, found) in zip(panels, slopes.items(), strict=False):
         panel.axhline(0.0, color=style.INK, lw=0.9, zorder=2.5)
-        for slope, look in zip(found, _LOOKS.values(), strict=False):
-            _draw(panel, slope, look)
+        for slope, (name, look) in zip(found, _LOOKS.items(), strict=False):
+            _draw(panel, slope, look, f"{group}, {name}")
         panel.set_title(style.shortened(str(group)))
     style.log_speed_axis(panels[0])
     low, high = panels[0].get_ylim()
@@ -62,13 +62,14 @@ def speed_slopes(slopes: Mapping[Group, Sequence[SpeedSlope]]) -> Figure:
     return drawing
 
 
-def _draw(panel: Axes, slope: SpeedSlope, look: style.Mark) -> None:
+def _draw(panel: Axes, slope: SpeedSlope, look: style.Mark, name: str) -> None:
     speed = slope.where.slip_speed_m_s
     value, low, high = (DOUBLING * speed * part for part in (slope.value, slope.low, slope.high))
-    panel.fill_between(speed, low, high, color=look.colour, alpha=0.18, lw=0)
-    panel.plot(speed, value, color=look.colour, ls=look.line, lw=_THIN)
+    panel.fill_between(speed, low, high, color=look.colour, alpha=0.18, lw=0, gid=name)
+    panel.plot(speed, value, color=look.colour, ls=look.line, lw=_THIN, gid=name)
     falling = np.where(slope.high < 0.0, value, np.nan)
-    panel.plot(speed, falling, color=look.colour, ls=look.line, lw=_THICK)
+    doubt = f"{name}, falls beyond doubt"
+    panel.plot(speed, falling, color=look.colour, ls=look.line, lw=_THICK, gid=doubt)
 
 
 def _name_sides(panel: Axes, found: Sequence[SpeedSlope]) -> None:

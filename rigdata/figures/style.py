@@ -1,8 +1,9 @@
 """The one style of every figure: colours, marks, axes and direct labels.
 
 Colours are chosen to be told apart with any colour vision and to stand out
-from white by 3:1 or more (Okabe and Ito's set without its pale members); each
-also comes with its own marker and line, so that no figure needs colour.
+from white by 3:1 or more (Okabe and Ito's set without its pale members, its
+purple a little darker); each also comes with its own marker and line, so that
+no figure needs colour.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ BLACK = "#000000"
 BLUE = "#0072b2"
 VERMILION = "#d55e00"
 GREEN = "#009e73"
-PURPLE = "#cc79a7"
+PURPLE = "#c06a9b"
 INK = "#222222"
 MUTED = "#666666"
 GRID = "#dddddd"
@@ -127,6 +128,11 @@ def figure(height_in: float, *, width_in: float = WIDTH_IN) -> Figure:
 def typeset_unit(text: str) -> str:
     """Return `text` with the plain unit names of the files set as in print."""
     return text.replace("degC", "\N{DEGREE SIGN}C").replace("N*m", "N\N{MIDDLE DOT}m")
+
+
+def plain_unit(text: str) -> str:
+    """Return `text` with the unit names of the files in place of signs, for data."""
+    return text.replace("\N{DEGREE SIGN}C", "degC").replace("N\N{MIDDLE DOT}m", "N*m")
 
 
 def axis_label(quantity: str) -> str:

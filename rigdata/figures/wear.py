@@ -63,9 +63,18 @@ def _life_row(axes: Axes, row: float, limit: LimitLife, far: float, *, first: bo
     colour = style.VERMILION if first else style.INK
     if np.isfinite(limit.low):
         high = limit.high if np.isfinite(limit.high) else 2.0 * far
-        axes.plot([limit.low, high], [row, row], color=colour, lw=2.2 if first else 1.2)
+        axes.plot(
+            [limit.low, high], [row, row], color=colour, lw=2.2 if first else 1.2, gid="interval"
+        )
     if limit.hours <= far:
-        axes.plot([limit.hours], [row], ls="none", marker="D" if first else "o", color=colour)
+        axes.plot(
+            [limit.hours],
+            [row],
+            ls="none",
+            marker="D" if first else "o",
+            color=colour,
+            gid="expected life",
+        )
         text = f"{limit.hours:.0f} h" + (", first" if first else "")
         at = limit.hours
     else:
@@ -119,19 +128,42 @@ def wear_courses(
 
 def _losses(axes: Axes, plates: Plates, rate: WearRate, limit_um: float | None) -> None:
     look = _LOOKS[rate.member]
+    member = MATING if rate.member == "mating" else FRICTION
     x = plates.work_mj if rate.per == WORK else plates.hours
     last = 0.0
     for name in dict.fromkeys(plates.plate[plates.followed].tolist()):
         own = np.flatnonzero((plates.plate == name) & plates.followed)
         own = own[np.argsort(x[own])]
         lost = 1e3 * (plates.thickness_mm[own[0]] - plates.thickness_mm[own])
-        axes.plot(x[own], lost, ls="none", marker=look.marker, color=look.colour, alpha=0.75)
+        axes.plot(
+            x[own],
+            lost,
+            ls="none",
+            marker=look.marker,
+            color=look.colour,
+            alpha=0.75,
+            gid=f"{member}, plate {name}",
+        )
         last = max(last, float(x[own[-1]]))
     line = np.array([0.0, last])
-    axes.fill_between(line, rate.low * line, rate.high * line, color=look.colour, alpha=0.15, lw=0)
-    axes.plot(line, rate.rate * line, ls=look.line, color=look.colour)
+    axes.fill_between(
+        line,
+        rate.low * line,
+        rate.high * line,
+        color=look.colour,
+        alpha=0.15,
+        lw=0,
+        gid=f"{member}, rate, 95 % interval",
+    )
+    axes.plot(
+        line,
+        rate.rate * line,
+        ls=look.line,
+        color=look.colour,
+        gid=f"{member}, rate, 95 % interval",
+    )
     axes.annotate(
-        MATING if rate.member == "mating" else FRICTION,
+        member,
         (last, rate.rate * last),
         (-4.0, 5.0 if rate.member == "mating" else -12.0),
         textcoords="offset points",
@@ -158,9 +190,17 @@ def _mu_course(axes: Axes, course: History) -> None:
     x = course.work_mj if course.per == WORK else levels.hours
     line = np.linspace(0.0, course.furthest, _STEPS)
     middle, low, high = course.log_mu(line, level=0.95)
-    axes.fill_between(line, np.exp(low), np.exp(high), color=style.BLUE, alpha=0.18, lw=0)
-    axes.plot(line, np.exp(middle), color=style.BLUE)
-    axes.plot(x, levels.mu, ls="none", marker="s", color=style.BLUE)
+    axes.fill_between(
+        line,
+        np.exp(low),
+        np.exp(high),
+        color=style.BLUE,
+        alpha=0.18,
+        lw=0,
+        gid="course, 95 % interval",
+    )
+    axes.plot(line, np.exp(middle), color=style.BLUE, gid="course, 95 % interval")
+    axes.plot(x, levels.mu, ls="none", marker="s", color=style.BLUE, gid="packs")
     for name, at, mu in zip(levels.pack.tolist(), x, levels.mu, strict=True):
         if at == 0.0:
             continue  # unused packs stand too close to each other to be named

@@ -219,6 +219,7 @@ def run_campaign(
             provenance=provenance("run", options),
             wear=wear,
             bedding=settled.bedding,
+            tables=tuple(built.tables.values()),
         )
         write_text(part / REPORT_FILE, render_report(report))
     return CampaignResult(

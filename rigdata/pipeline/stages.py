@@ -59,6 +59,8 @@ from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
 from rigdata.storage import write_json, write_text
 from rigdata.tables.build import TOLERANCE, Tables, build_tables
+from rigdata.tables.json_table import FILE as TABLE_FILE
+from rigdata.tables.read import read_table
 from rigdata.tables.write import write_tables
 from rigdata.wear.assess import Wear, assess_wear
 from rigdata.wear.wear_file import wear_to_dict
@@ -362,6 +364,7 @@ def report_into(
         provenance=provenance("report", {}),
         wear=_wear(campaign, points, fits),
         bedding=bedding,
+        tables=[read_table((folder / file).parent) for file in tables if file.name == TABLE_FILE],
     )
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report))

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from urllib.parse import quote
 
+from rigdata.figures.data import figure_csv
 from rigdata.figures.style import Drawing
 from rigdata.figures.svg import inline_svg
 from rigdata.report.html import Content, Element, element
 from rigdata.report.numbers import typeset
 
 _LONGEST_NAME = 34
+_PLAIN = " ,;:/()[]*'"  # may stand in the address of embedded data as they are
 _MOST_ROWS_TOGETHER = 14  # a longer table may run over a page break in print
 
 
@@ -92,7 +95,7 @@ def table(
 
 
 def figure(drawing: Drawing, *, name: str, title: str, caption: str, description: str) -> Element:
-    """Return a figure with its caption and its text alternative.
+    """Return a figure with its caption, its text alternative and its data as CSV.
 
     Parameters
     ----------
@@ -108,8 +111,18 @@ def figure(drawing: Drawing, *, name: str, title: str, caption: str, description
         What someone who cannot see it should know: axes, range, outcome.
     """
     svg = inline_svg(drawing, name=name, title=title, description=description)
+    data = element(
+        "a",
+        "Data as CSV",
+        href=f"data:text/csv;charset=utf-8,{quote(figure_csv(drawing), safe=_PLAIN)}",
+        download=f"{name}.csv",
+        aria_label=f"Data of {title} as CSV",
+        class_="data",
+    )
     return element(
-        "figure", svg, element("figcaption", element("b", title + ". "), typeset(caption))
+        "figure",
+        svg,
+        element("figcaption", element("b", title + ". "), typeset(caption), " ", data),
     )
 
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 from rigdata.figures.svg import InlineSvg
 
-_VOID = frozenset({"meta", "br", "hr", "col"})
+_VOID = frozenset({"meta", "br", "hr", "col", "input"})
+_RAW = frozenset({"script", "style"})  # their text is no markup, so nothing is escaped in it
 _ONE_LINE = frozenset({"tr", "li", "p", "h1", "h2", "h3", "title", "caption", "figcaption"})
 
 
@@ -57,7 +58,13 @@ def _opened(content: Content) -> Iterable[Node]:
 
 
 def render(node: Node) -> str:
-    """Return the markup of a node."""
+    """Return the markup of a node.
+
+    Raises
+    ------
+    ValueError
+        When the text of a script or style would end its own element.
+    """
     if isinstance(node, InlineSvg):
         return node.markup
     if isinstance(node, str):
@@ -68,4 +75,9 @@ def render(node: Node) -> str:
         return opening
     # One line to a block keeps the file readable and its differences small.
     closing = f"</{node.tag}>" + ("\n" if node.tag in _ONE_LINE else "")
+    if node.tag in _RAW:
+        text = "".join(str(child) for child in node.children)
+        if "</" in text or "<!--" in text:
+            raise ValueError(f"the text of <{node.tag}> would end the element")
+        return opening + text + closing
     return opening + "".join(render(child) for child in node.children) + closing

@@ -15,6 +15,7 @@ from rigdata.figures.style import Mark, marks_of
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.results import Reduction
+from rigdata.tables.table import CoefficientTable
 from rigdata.wear.assess import Wear
 
 
@@ -46,6 +47,8 @@ class ReportInput:
         Wear of the plates; None where it was not worked out.
     bedding : Bedding or None
         When each pack became steady; None where it was not worked out.
+    tables : sequence of CoefficientTable
+        What the look-up panel reads.
     """
 
     campaign: Campaign
@@ -59,6 +62,7 @@ class ReportInput:
     batches: Sequence[BatchCheck] = ()
     wear: Wear | None = None
     bedding: Bedding | None = None
+    tables: Sequence[CoefficientTable] = ()
 
     @property
     def points(self) -> FrictionPoints:

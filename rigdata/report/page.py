@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rigdata.report.batches import batches_section
 from rigdata.report.bedding import bedding_section
 from rigdata.report.blocks import Section
@@ -9,7 +11,9 @@ from rigdata.report.chatter import breakaway_section, chatter_section
 from rigdata.report.coefficients import speed_section, surroundings_section
 from rigdata.report.deletions import deletions_section
 from rigdata.report.layout import page
+from rigdata.report.lookup import lookup_section
 from rigdata.report.model import ReportInput
+from rigdata.report.next_steps import next_steps_section
 from rigdata.report.quality import quality_section
 from rigdata.report.ratios import materials_section, states_section
 from rigdata.report.record import (
@@ -25,29 +29,33 @@ from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section
 from rigdata.report.wear import wear_section
 
-_WRITERS = (
-    verdicts_section,
-    speed_section,
-    surroundings_section,
-    materials_section,
-    states_section,
-    batches_section,
-    wear_section,
-    chatter_section,
-    breakaway_section,
-    budget_section,
-    quality_section,
-    residuals_section,
-    scatter_section,
-    deletions_section,
-    traces_section,
-    bedding_section,
-    tested_section,
-    tables_section,
-    left_out_section,
-    cautions_section,
-    provenance_section,
-)
+# What came out and what to do stands first, then the evidence, then the record.
+_PARTS: dict[str, tuple[Callable[[ReportInput], Section | None], ...]] = {
+    "Outcome": (verdicts_section, next_steps_section, lookup_section),
+    "Friction": (
+        speed_section,
+        surroundings_section,
+        materials_section,
+        states_section,
+        batches_section,
+    ),
+    "Behaviour": (wear_section, chatter_section, breakaway_section, bedding_section),
+    "How sure": (
+        budget_section,
+        quality_section,
+        residuals_section,
+        scatter_section,
+        deletions_section,
+    ),
+    "Record": (
+        tested_section,
+        traces_section,
+        tables_section,
+        left_out_section,
+        cautions_section,
+        provenance_section,
+    ),
+}
 
 
 def render_report(report: ReportInput) -> str:
@@ -58,12 +66,15 @@ def render_report(report: ReportInput) -> str:
     report : ReportInput
         Every stage's result; parts that are missing leave out their section.
     """
-    found = (writer(report) for writer in _WRITERS)
-    sections: list[Section] = [section for section in found if section is not None]
+    parts = {
+        name: [section for writer in writers if (section := writer(report)) is not None]
+        for name, writers in _PARTS.items()
+    }
     return page(
         report.campaign.name,
         header=header(report),
-        sections=sections,
+        parts=parts,
         footer=f"rigdata {report.provenance.get('version', '')}. "
         "Bench values are not a guarantee on the vehicle; see the cautions.",
+        script="lookup.js" if report.tables else None,
     )

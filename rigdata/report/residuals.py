@@ -42,7 +42,7 @@ def residuals_section(report: ReportInput) -> Section | None:
             items(_words(report, known)),
             figure(
                 residuals(report.points, fits, report.marks),
-                name="residual-panels",
+                name="residuals",
                 title="Points above or below their law",
                 caption="Each pack's mean is taken off. A trend whose band holds zero is level: "
                 "the law has the right shape there, and nothing drifts.",

@@ -41,7 +41,7 @@ def run_sheet(plan: Plan) -> str:
         element("header", element("h1", f"Run sheet: {plan.request.name}"), _first_page(plan)),
         element("main", [_block(plan, block, geometry) for block in plan.blocks]),
     )
-    return document(f"Run sheet: {plan.request.name}", "run_sheet.css", body)
+    return document(f"Run sheet: {plan.request.name}", ("run_sheet.css",), body)
 
 
 def _first_page(plan: Plan) -> Iterator[Content]:

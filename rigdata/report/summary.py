@@ -88,29 +88,30 @@ def _numbers(report: ReportInput, where: str) -> Content:
 
 
 def _next_pack(report: ReportInput) -> Content:
-    told = []
+    """Say how far one more pack may lie off, and which numbers do not tell or are drawn on."""
+    reaches, told = [], []
     for group, fit in report.ordered_fits.items():
         here = fit.predict(at(report.campaign.reference))
-        mu, u = float(here.mu[0]), float(here.u_mu[0])
-        low, high = float(here.next_pack_low[0]), float(here.next_pack_high[0])
+        reach = (here.next_pack_high[0] - here.next_pack_low[0]) / 2.0 / here.mu[0]
         if fit.n_packs < 2:
             told.append(
                 f"One more pack of {group}: not known, because only one pack was tested; its "
                 "own interval holds for that pack alone."
             )
         else:
-            reach = (high - low) / 2.0
-            told.append(
-                f"One more pack of {group}, tested as these were, would come out between "
-                f"{rounded(low, u)} and {rounded(high, u)}, which is within "
-                f"{percent(reach / mu)} of the mean, with 95 % probability."
-            )
+            reaches.append(f"{percent(float(reach))} of the mean of {group}")
         if not here.inside[0]:
             told.append(
                 f"The reference condition lies outside what was tested for {group} "
                 f"({envelope_words(fit)}): its numbers are extrapolated."
             )
-    return items(told)
+    if reaches:
+        told.insert(
+            0,
+            "One more pack, tested as these were, would come out within "
+            f"{joined(reaches)}, with 95 % probability.",
+        )
+    return [paragraph(sentence) for sentence in told]
 
 
 def tested_section(report: ReportInput) -> Section:

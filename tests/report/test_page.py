@@ -1,10 +1,13 @@
 """The whole page: sound, safe, complete, and whole with pieces missing."""
 
+import csv
+import io
 import itertools
 import math
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -12,6 +15,7 @@ import pytest
 from rigdata.comparison.calibration_share import calibration_words
 from rigdata.comparison.standings import standings
 from rigdata.errors import ResultError
+from rigdata.figures.laws import points_of
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.slopes import dwell_rise
 from rigdata.friction.static import fit_static
@@ -88,6 +92,7 @@ def test_ids_are_unique_over_the_page(read):
 def test_every_reference_inside_the_page_is_met(read, page):
     ids = {attrs["id"] for _, attrs, _ in read.elements if "id" in attrs}
     wanted = {attrs["href"] for _, attrs, _ in read.elements if "href" in attrs}
+    wanted = {target for target in wanted if not target.startswith("data:text/csv;")}
     assert all(target.startswith("#") for target in wanted)
     assert {target[1:] for target in wanted} <= ids
     assert set(re.findall(r"url\(#([^)]+)\)", page)) <= ids
@@ -108,7 +113,8 @@ def test_nothing_is_loaded_and_no_script_can_run(read, page):
 def test_the_style_sheet_is_not_changed_by_escaping(page):
     sheet = page.split("<style>")[1].split("</style>")[0]
     assert "&" not in sheet
-    assert "@page { size: A4;" in sheet
+    assert "@page { margin:" in sheet
+    assert "size:" not in sheet.replace("font-size:", "")  # A4 or Letter, as the printer has it
     assert "prefers-color-scheme: dark" in sheet
 
 
@@ -121,6 +127,44 @@ def test_every_figure_has_an_alternative_a_caption_and_numbers(read):
         assert sum(inside[-1] == "svg" for inside in inside_svg) == len(drawings)
     assert len(read.all("figcaption")) == len(read.all("figure")) == len(drawings)
     assert len(read.all("caption")) == len(read.all("table")) >= len(drawings)
+
+
+def test_every_figure_has_its_data_as_csv(read, full):
+    links = [a for tag, a, inside in read.elements if tag == "a" and "figcaption" in inside]
+    assert len(links) == len(read.all("figure"))
+    assert len({a["download"] for a in links}) == len(links)
+    for link in links:
+        kind, _, text = link["href"].partition(",")
+        assert kind == "data:text/csv;charset=utf-8"
+        assert not re.search(r"[\n\t#\"]", text)
+        head, *rows = list(csv.reader(io.StringIO(unquote(text))))
+        assert rows, link["download"]
+        assert {len(row) for row in rows} == {len(head)}
+        assert "series" in head
+        starts = tuple("=+-@")
+        cells = [c for row in (head, *rows) for c in row if len(c) > 1 and c.startswith(starts)]
+        assert all(is_number(cell) for cell in cells)
+
+
+def test_the_data_of_a_curve_are_its_points(read, full):
+    link = next(a for a in read.all("a") if a.get("download") == "speed-curve.csv")
+    rows = list(csv.DictReader(io.StringIO(unquote(link["href"].partition(",")[2]))))
+    speed = "Slip speed [m/s]"
+    for group in full.fits:
+        own = full.points.select(points_of(full.points, group))
+        for pack in set(own.pack.tolist()):
+            told = [r for r in rows if r["series"].startswith(f"{group} {pack}")]
+            drawn = sorted(float(row[speed]) for row in told)
+            tested = np.sort(own.slip_speed_m_s[own.pack == pack])
+            np.testing.assert_allclose(drawn, tested, rtol=1e-4)
+
+
+def is_number(text):
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def test_tables_name_their_rows_and_columns(read):
@@ -207,6 +251,18 @@ def test_verdicts_come_first_and_in_words(read, full):
         assert ratio.verdict in words
     first = next(a for tag, a, _ in read.elements if tag == "section")
     assert first["id"] == "verdicts"
+
+
+def test_what_to_do_comes_second_and_provenance_last(read, full):
+    ids = [a["id"] for a in read.all("section")]
+    assert ids[:2] == ["verdicts", "next"]
+    assert ids[-3:] == ["left-out", "cautions", "provenance"]
+    steps = read.words.split("What to do next")[-1].split("Coefficient against slip speed")[0]
+    assert f"{len(full.reduction.left_out)} runs without a result" in steps
+    assert "Test a second pack of rough (worn)" in steps
+    assert "Check the cell. Asked for by run R003" in steps
+    for ratio in full.ratios:
+        assert (f"{ratio.group} and {ratio.against}" in steps) == (ratio.verdict == "not resolved")
 
 
 def test_numbers_at_the_reference_have_two_digits_of_their_uncertainty(read, full):
