@@ -34,6 +34,7 @@ COMMANDS = {
     "calibrations": ("rigdata.cli.calibrations", "Show how the calibrated sensors of a rig stand."),
     "plan": ("rigdata.cli.plan", "Lay out tests to come and say how good they will be."),
     "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
+    "docs": ("rigdata.cli.docs", "Print a text: first campaign, questions, files, formulas."),
 }
 INTERRUPTED = 130
 PIPE_CLOSED = 141
