@@ -36,6 +36,23 @@ COMMANDS = {
     "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
     "docs": ("rigdata.cli.docs", "Print a text: first campaign, questions, files, formulas."),
 }
+EXAMPLES = {
+    "run": "rigdata run plates-march --out results-march",
+    "check": "rigdata check plates-march",
+    "reduce": "rigdata reduce plates-march",
+    "bedding": "rigdata bedding plates-march/results --steady 0.5%",
+    "fit": "rigdata fit plates-march/results --law log-speed --law stribeck",
+    "compare": "rigdata compare plates-march/results --with plates-may/results",
+    "wear": "rigdata wear plates-march/results",
+    "tables": "rigdata tables plates-march/results --format xlsx",
+    "lock": "rigdata lock differential.toml --table tables/rough/new --show torque",
+    "report": "rigdata report plates-march/results",
+    "budget": "rigdata budget plates-march/results --material rough --state new",
+    "calibrations": "rigdata calibrations rig.toml",
+    "plan": "rigdata plan plan.toml --like plates-march/results",
+    "example": "rigdata example demo --size small",
+    "docs": "rigdata docs questions",
+}
 INTERRUPTED = 130
 PIPE_CLOSED = 141
 
@@ -54,6 +71,7 @@ class LazyGroup(click.Group):
         # Read when numpy loads: the matrices are small, threads would get in each other's way.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        command.epilog = f"\b\nExample:\n  {EXAMPLES[cmd_name]}"
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from rigdata import __version__
-from rigdata.cli.main import COMMANDS, main
+from rigdata.cli.main import COMMANDS, EXAMPLES, main
 from rigdata.errors import CampaignError
 
 
@@ -60,6 +60,18 @@ def test_each_command_has_its_help(name: str) -> None:
     result = CliRunner().invoke(main, [name, "-h"])
     assert result.exit_code == 0, result.output
     assert result.stdout.startswith("Usage: ")
+    assert max(map(len, result.stdout.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_each_command_shows_an_example_of_options_that_it_has(name: str) -> None:
+    told = CliRunner().invoke(main, [name, "-h"]).stdout
+    example = EXAMPLES[name]
+    assert f"  {example}\n" in told
+    _, command, *words = example.split()
+    assert command == name
+    options = told.partition("Options:")[2]
+    assert all(word in options for word in words if word.startswith("--"))
 
 
 def test_a_mistyped_command_names_the_nearest() -> None:
