@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from rigdata.campaign.campaign import Campaign, read_campaign
     from rigdata.comparison.ratios import Ratio, compare_groups
     from rigdata.errors import Notice, RigdataError, Severity
+    from rigdata.figures.picture import Picture
     from rigdata.friction.conditions import Conditions
     from rigdata.friction.fit import fit_campaign
     from rigdata.friction.results import FrictionFit, Group
@@ -20,12 +21,15 @@ if TYPE_CHECKING:
     from rigdata.lockup.description import LockPack, read_lock_pack
     from rigdata.lockup.event import slip_event
     from rigdata.lockup.torque import lock_torque
+    from rigdata.pipeline.reporting import figures_of
     from rigdata.pipeline.run import CampaignResult, run_campaign
     from rigdata.reduction.points import FrictionPoints
     from rigdata.reduction.points_file import read_points
     from rigdata.reduction.reduce import reduce_campaign
     from rigdata.reduction.results import Reduction
+    from rigdata.reduction.verdicts import check_campaign
     from rigdata.report.page import render_report
+    from rigdata.steps import Step
     from rigdata.tables.build import build_tables
     from rigdata.tables.read import read_table
     from rigdata.tables.table import CoefficientTable
@@ -43,12 +47,16 @@ _HOMES = {
     "Group": "rigdata.friction.results",
     "LockPack": "rigdata.lockup.description",
     "Notice": "rigdata.errors",
+    "Picture": "rigdata.figures.picture",
     "Ratio": "rigdata.comparison.ratios",
     "Reduction": "rigdata.reduction.results",
     "RigdataError": "rigdata.errors",
     "Severity": "rigdata.errors",
+    "Step": "rigdata.steps",
     "build_tables": "rigdata.tables.build",
+    "check_campaign": "rigdata.reduction.verdicts",
     "compare_groups": "rigdata.comparison.ratios",
+    "figures_of": "rigdata.pipeline.reporting",
     "fit_campaign": "rigdata.friction.fit",
     "fit_static": "rigdata.friction.static",
     "lock_torque": "rigdata.lockup.torque",
@@ -73,12 +81,16 @@ __all__ = [
     "Group",
     "LockPack",
     "Notice",
+    "Picture",
     "Ratio",
     "Reduction",
     "RigdataError",
     "Severity",
+    "Step",
     "build_tables",
+    "check_campaign",
     "compare_groups",
+    "figures_of",
     "fit_campaign",
     "fit_static",
     "lock_torque",

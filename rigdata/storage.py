@@ -102,6 +102,24 @@ def write_bytes(path: Path, data: bytes) -> None:
             part.unlink()
 
 
+def check_new(paths: Iterable[Path], *, force: bool = False) -> None:
+    """Check that files which no manifest knows may be written, before the work is done.
+
+    Raises
+    ------
+    ResultError
+        When one of them is there already, unless with `force`.
+    """
+    for path in paths:
+        if path.exists() and not force:
+            raise ResultError(
+                "the file is there already",
+                where=str(path),
+                expected="a new file",
+                do="Name another place, or use --force to replace it",
+            )
+
+
 def json_text(data: object) -> str:
     """Return `data` as JSON text with sorted keys, the same for the same data.
 

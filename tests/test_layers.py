@@ -24,6 +24,7 @@ ORDER = (
     "arrays",
     "quantities",
     "storage",
+    "steps",
     "uncertainty",
     "campaign",
     "logs",
@@ -44,7 +45,7 @@ ORDER = (
     "cli",
 )
 # The simulated rig must not lean on the code it checks.
-ONLY = {"simulation": {"errors", "arrays", "quantities", "storage"}}
+ONLY = {"simulation": {"errors", "arrays", "quantities", "storage", "steps"}}
 HOMES = {
     "click": "rigdata.cli",
     "matplotlib": "rigdata.figures",

@@ -115,7 +115,7 @@ def command(
         )
     test = None
     if single is not None and draws:
-        with progress("drawing", quiet=as_json) as show:
+        with progress(quiet=as_json) as show:
             source = campaign_of(results, campaign)
             test = account_by_draws(single, source, draws, progress=show)
     if single is not None and figure:

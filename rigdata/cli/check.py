@@ -2,61 +2,104 @@
 
 from __future__ import annotations
 
-import re
+import datetime
 from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
-from rigdata.campaign.campaign import read_campaign
+from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.cli.options import campaign_argument, json_option
-from rigdata.cli.terminal import aligned, finish, progress, show_json, show_notices
-from rigdata.errors import Notice, Severity
-from rigdata.reduction.reduce import reduce_campaign
-from rigdata.reduction.results import Reduction
+from rigdata.cli.terminal import LEFT_SOMETHING_OUT, aligned, progress, show_json, show_notices
+from rigdata.errors import RigdataError
+from rigdata.pipeline.folder import read_files
+from rigdata.pipeline.watching import INTERVAL_S, Stamps, stamps, wait_for_change
+from rigdata.reduction.verdicts import TO_COME, CampaignCheck, RunVerdict, check_campaign
+from rigdata.report.check_page import check_page, counts_words
+from rigdata.storage import check_new, write_text
+
+HEADERS = ("run", "pack", "procedure", "points", "verdict", "reason")
 
 
 @click.command("check")
 @campaign_argument
+@click.option(
+    "--watch", is_flag=True, help="Stay, and look again whenever a log or another file lands."
+)
+@click.option(
+    "--page",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write an HTML page too, with each run's course; with --watch it renews itself.",
+)
+@click.option("--force", is_flag=True, help="Replace the page where it is there.")
 @json_option
-def command(campaign: Path, as_json: bool) -> None:
+def command(campaign: Path, watch: bool, page: Path | None, force: bool, as_json: bool) -> None:
     """Read everything of CAMPAIGN and say of each run: good, look or repeat.
 
-    CAMPAIGN is a campaign.toml or its folder. Nothing is written. 'look' means
-    that the run gave points but something about it deserves a look; 'repeat'
-    that it gave none.
+    CAMPAIGN is a campaign.toml or its folder; it may be under way, a run without a
+    log is then 'to come'. 'look' means that the run gave points but something about
+    it deserves a look; 'repeat' that it gave none. No results are written.
+
+    \b
+    rigdata check new-batch --watch --page check.html
     """
-    with progress("reading", quiet=as_json) as show:
-        reduction = reduce_campaign(read_campaign(campaign), progress=show)
-    rows = run_verdicts(reduction)
-    others = [n for n in reduction.notices if not re.match(r"run \S", n.where)]
+    if watch and as_json:
+        raise click.UsageError("--watch is for people; leave --json out, or call check again")
+    if page is not None:
+        check_new([page], force=force)
+    read = read_campaign(campaign)
+    seen = stamps(read_files(read))
+    found = _checked(read, quiet=as_json)
+    _write_page(page, found, watch=watch)
     if as_json:
-        keys = ("run", "pack", "procedure", "points", "verdict", "reason")
-        runs = [dict(zip(keys, row, strict=True)) for row in rows]
-        show_json("check", reduction.notices, runs=runs)
+        keys = (*HEADERS, "do")
+        runs = [dict(zip(keys, (*_row(one), one.do), strict=True)) for one in found.runs]
+        show_json("check", found.notices, runs=runs, counts=found.counts)
     else:
-        click.echo(aligned(["run", "pack", "procedure", "points", "verdict", "reason"], rows))
-        show_notices(others)
-    finish(reduction.notices)
+        there = [_row(one) for one in found.runs if one.verdict != TO_COME]
+        click.echo(aligned(HEADERS, there) if there else "No run has a log yet.")
+        click.echo(f"\n{counts_words(found)}")
+        show_notices(found.notices)
+    if watch:
+        _watch(campaign, found, seen, page)
+    if not found.passed:
+        click.get_current_context().exit(LEFT_SOMETHING_OUT)
 
 
-def run_verdicts(reduction: Reduction) -> list[tuple[str, str, str, str, str, str]]:
-    """Return one row a run: id, pack, procedure, points, verdict and reason."""
-    rows = []
-    for run in reduction.campaign.runs:
-        summary = reduction.summaries.get(run.id)
-        points = str(summary.n_points) if summary else "-"
-        verdict, reason = _verdict(run.id, run.exclude, reduction.notices)
-        rows.append((run.id, run.pack, run.procedure, points, verdict, reason))
-    return rows
+def _checked(campaign: Campaign, *, quiet: bool = False) -> CampaignCheck:
+    with progress(quiet=quiet) as show:
+        return check_campaign(campaign, progress=show)
 
 
-def _verdict(run: str, exclude: str | None, notices: Sequence[Notice]) -> tuple[str, str]:
-    if exclude:
-        return "excluded", exclude
-    own = [n for n in notices if re.match(rf"run {re.escape(run)}(?![^,;:])", n.where)]
-    for severity, verdict in ((Severity.LEFT_OUT, "repeat"), (Severity.WARNING, "look")):
-        said = dict.fromkeys(n.what for n in own if n.severity is severity)
-        if said:
-            return verdict, "; ".join(said)
-    return "good", ""
+def _row(one: RunVerdict) -> Sequence[str]:
+    points = "-" if one.n_points is None else str(one.n_points)
+    return (one.run.id, one.run.pack, one.run.procedure, points, one.verdict, one.reason)
+
+
+def _write_page(page: Path | None, found: CampaignCheck, *, watch: bool) -> None:
+    if page is not None:
+        now = f"{datetime.datetime.now():%d %b %Y at %H:%M:%S}"
+        seconds = INTERVAL_S if watch else None
+        write_text(page, check_page(found, checked=now, refresh_s=seconds))
+
+
+def _watch(path: Path, found: CampaignCheck, seen: Stamps, page: Path | None) -> None:
+    """Tell what changes, until Ctrl-C."""
+    click.echo("\nWatching; Ctrl-C ends it.", err=True)
+    while True:
+        wait_for_change(seen)
+        seen = stamps(seen)
+        try:
+            campaign = read_campaign(path)
+            seen = stamps(read_files(campaign))
+            now = _checked(campaign)
+        except RigdataError as fault:  # a campaign file that is being edited
+            click.echo(f"rigdata: {fault}", err=True)
+            continue
+        before = {_row(one) for one in found.runs}
+        news = [row for one in now.runs if (row := _row(one)) not in before]
+        if news:
+            click.echo(f"\n{aligned(HEADERS, news)}\n\n{counts_words(now)}")
+        show_notices(notice for notice in now.notices if notice not in found.notices)
+        _write_page(page, now, watch=True)
+        found = now

@@ -61,8 +61,8 @@ def command(
     stand together; --json has all of it.
     """
     read = read_campaign(campaign)
-    with progress("fitting", quiet=as_json):
-        fits, folder = fit_into(read, out, force=force, laws=laws or None, **options)
+    with progress(quiet=as_json) as show:
+        fits, folder = fit_into(read, out, force=force, laws=laws or None, progress=show, **options)
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json(

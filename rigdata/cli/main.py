@@ -8,13 +8,16 @@ commands that were stopped: 130 by Ctrl-C, 141 by a closed pipe.
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import importlib
 import os
 import sys
+from collections.abc import Iterator
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from rigdata import __version__
 from rigdata.errors import RigdataError
@@ -33,8 +36,10 @@ COMMANDS = {
     "budget": ("rigdata.cli.budget", "Show which causes limit a number, and what would help."),
     "calibrations": ("rigdata.cli.calibrations", "Show how the calibrated sensors of a rig stand."),
     "plan": ("rigdata.cli.plan", "Lay out tests to come and say how good they will be."),
+    "figures": ("rigdata.cli.figures", "Write the figures of the report as files."),
     "example": ("rigdata.cli.example", "Write the demo campaign to try things on."),
     "docs": ("rigdata.cli.docs", "Print a text: first campaign, questions, files, formulas."),
+    "completion": ("rigdata.cli.completion", "Print what lets the shell complete commands."),
 }
 EXAMPLES = {
     "run": "rigdata run plates-march --out results-march",
@@ -50,11 +55,14 @@ EXAMPLES = {
     "budget": "rigdata budget plates-march/results --material rough --state new",
     "calibrations": "rigdata calibrations rig.toml",
     "plan": "rigdata plan plan.toml --like plates-march/results",
+    "figures": "rigdata figures plates-march/results speed-curve --as pdf",
     "example": "rigdata example demo --size small",
     "docs": "rigdata docs questions",
+    "completion": "rigdata completion bash >> ~/.bashrc",
 }
 INTERRUPTED = 130
 PIPE_CLOSED = 141
+COMPLETING = "_RIGDATA_COMPLETE"  # set by the shell while it completes a line
 
 
 class LazyGroup(click.Group):
@@ -70,9 +78,17 @@ class LazyGroup(click.Group):
             return None
         # Read when numpy loads: the matrices are small, threads would get in each other's way.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-        command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        with _starting(cmd_name):
+            command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
         command.epilog = f"\b\nExample:\n  {EXAMPLES[cmd_name]}"
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Complete the name of a command without importing any."""
+        names = [name for name in COMMANDS if name.startswith(incomplete)]
+        if names or not incomplete.startswith("-"):
+            return [CompletionItem(name, help=COMMANDS[name][1]) for name in names]
+        return click.Command.shell_complete(self, ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
@@ -103,6 +119,20 @@ class LazyGroup(click.Group):
             # The reader has gone: nothing more can be said, and flushing at exit must not try.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(PIPE_CLOSED)
+
+
+@contextlib.contextmanager
+def _starting(command: str) -> Iterator[None]:
+    """Show on a terminal that a command begins: its packages take a second to load."""
+    shown = sys.stderr.isatty() and COMPLETING not in os.environ
+    words = f"rigdata {command}: starting"
+    if shown:
+        click.echo(words, err=True, nl=False)
+    try:
+        yield
+    finally:
+        if shown:
+            click.echo("\r" + " " * len(words) + "\r", err=True, nl=False)
 
 
 def _set_colour(ctx: click.Context, _parameter: click.Parameter, wanted: bool | None) -> None:

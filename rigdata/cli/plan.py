@@ -11,7 +11,6 @@ import click
 
 from rigdata.cli.options import json_option
 from rigdata.cli.terminal import aligned, paragraph, show_json
-from rigdata.errors import ResultError
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.planning.campaign_text import campaign_text
 from rigdata.planning.description import read_request
@@ -20,7 +19,7 @@ from rigdata.planning.plan import Option, Plan, make_plan
 from rigdata.planning.precision import Predicted
 from rigdata.planning.words import answer, basis_words, design_words, limit_words
 from rigdata.report.run_sheet import run_sheet
-from rigdata.storage import write_text
+from rigdata.storage import check_new, write_text
 
 CAMPAIGN_FILE, SHEET_FILE = "campaign.toml", "run-sheet.html"
 
@@ -42,7 +41,7 @@ class PlanFile(click.Path):
 def _write_new(ctx: click.Context, _param: click.Parameter, value: Path | None) -> None:
     if value is None:
         return
-    _refuse([value], force=False)
+    check_new([value])
     text = files("rigdata.planning").joinpath("plan.toml").read_text(encoding="utf-8")
     write_text(value, text)
     click.echo(f"Wrote {value}. Fill it in, then: rigdata plan {value}")
@@ -85,7 +84,7 @@ def command(
     rigdata plan plan.toml --like earlier/results --out new-batch
     """
     targets = [out / name for name in (CAMPAIGN_FILE, SHEET_FILE)] if out is not None else []
-    _refuse(targets, force=force)
+    check_new(targets, force=force)
     plan = make_plan(read_request(plan_file), _earlier(like))
     if out is not None:
         texts = [campaign_text(plan, out), run_sheet(plan)]
@@ -100,18 +99,6 @@ def command(
     else:
         click.echo("\nNothing was written; --out FOLDER writes the run sheet and the campaign.")
     click.echo(f"Try it first: rigdata example trial --plan {plan_file}")
-
-
-def _refuse(targets: list[Path], *, force: bool) -> None:
-    """Refuse to write over what is there: a campaign under way is worth more than its plan."""
-    for target in targets:
-        if target.exists() and not force:
-            raise ResultError(
-                "the file is there already",
-                where=str(target),
-                expected="a new file",
-                do="Name another place, or use --force to replace it; the logs stay",
-            )
 
 
 def _earlier(folder: Path | None) -> Earlier | None:

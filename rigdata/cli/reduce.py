@@ -25,7 +25,7 @@ def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> Non
     dropped: they rest on older points.
     """
     read = read_campaign(campaign)
-    with progress("reducing", quiet=as_json) as show:
+    with progress(quiet=as_json) as show:
         reduction, folder = reduce_into(read, out, force=force, progress=show)
     points = reduction.points
     used = int(points.used.sum())

@@ -10,7 +10,7 @@ from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import campaign_or_results, force_option, json_option
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.pipeline.folder import REPORT_FILE
-from rigdata.pipeline.stages import report_into
+from rigdata.pipeline.reporting import report_into
 
 
 @click.command("report")
@@ -24,7 +24,7 @@ def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> Non
     fits, ratios and tables come from the results folder; the logs are read
     again for the traces.
     """
-    with progress("reading", quiet=as_json) as show:
+    with progress(quiet=as_json) as show:
         notices, folder = report_into(read_campaign(campaign), out, force=force, progress=show)
     if as_json:
         show_json("report", notices, report=str(folder / REPORT_FILE))

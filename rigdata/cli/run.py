@@ -51,7 +51,7 @@ def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any
     CAMPAIGN is a campaign.toml or its folder. Prints the verdicts and where the
     report lies.
     """
-    with progress("rigdata", quiet=as_json) as show:
+    with progress(quiet=as_json) as show:
         result = run_campaign(campaign, laws=laws or None, progress=show, **options)
     if as_json:
         show_json(

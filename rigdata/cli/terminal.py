@@ -10,18 +10,22 @@ import json
 import math
 import sys
 import textwrap
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import click
 
 from rigdata import __version__
 from rigdata.errors import Notice, Severity
+from rigdata.steps import Progress, Step
 from rigdata.uncertainty.digits import decimals_for
 
 WIDTH, SCREEN = 80, 40
 LEFT_SOMETHING_OUT = 3
 _GAP = "  "
 _LEAST_WRAP = 12
+_SETTLED_S = 1.0  # before that the pace is not known
+_MINUTE = 60
 
 
 def rounded(value: float, u: float) -> str:
@@ -146,17 +150,59 @@ def _finite(value: object) -> object:
 
 
 @contextlib.contextmanager
-def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[str], None] | None]:
+def progress(*, quiet: bool = False) -> Iterator[Progress | None]:
     """Yield what shows the step at hand on one line of a terminal; None elsewhere."""
     if quiet or not sys.stderr.isatty():
         yield None
         return
-
-    def show(step: str) -> None:
-        # Blanks clear the rest of the line: no escape codes, whatever the terminal.
-        click.echo("\r" + f"{label}: {step}"[: WIDTH - 1].ljust(WIDTH - 1), err=True, nl=False)
-
     try:
-        yield show
+        yield Meter(time.monotonic)
     finally:
         click.echo("\r" + " " * (WIDTH - 1) + "\r", err=True, nl=False)
+
+
+class Meter:
+    """Shows steps on one line, and the time left from a second of like steps on.
+
+    Parameters
+    ----------
+    clock : callable
+        Returns the time. [s]
+    """
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._began = clock()
+
+    def __call__(self, step: Step) -> None:
+        """Show a step in place of the one before it."""
+        # Blanks clear the rest of the line: no escape codes, whatever the terminal.
+        click.echo("\r" + self.line(step)[: WIDTH - 1].ljust(WIDTH - 1), err=True, nl=False)
+
+    def line(self, step: Step) -> str:
+        """Return what is shown of a step."""
+        if not step.done:
+            self._began = self._clock()
+        taken = self._clock() - self._began
+        if not step.total:
+            return step.what
+        words = f"{step.what} ({step.done + 1} of {step.total}"
+        if step.done and taken > _SETTLED_S:
+            words += f", {duration(taken / step.done * (step.total - step.done))} left"
+        return words + ")"
+
+
+def duration(seconds: float) -> str:
+    """Return a time that need not be known better than to a few seconds.
+
+    Examples
+    --------
+    >>> duration(8.2), duration(200.0), duration(5400.0)
+    ('9 s', '3 min 20 s', '1 h 30 min')
+    """
+    whole = math.ceil(seconds)
+    if whole < _MINUTE:
+        return f"{whole} s"
+    if whole < _MINUTE**2:
+        return f"{whole // _MINUTE} min {whole % _MINUTE} s"
+    return f"{whole // _MINUTE**2} h {whole % _MINUTE**2 // _MINUTE} min"

@@ -1,5 +1,7 @@
 """The one style of every figure: colours, marks, axes and direct labels.
 
+Lines, grid and letters are those of ``rigdata.mplstyle`` in this folder.
+
 Colours are chosen to be told apart with any colour vision and to stand out
 from white by 3:1 or more (Okabe and Ito's set without its pale members, its
 purple a little darker); each also comes with its own marker and line, so that
@@ -11,9 +13,11 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TypeVar
+from importlib.resources import as_file, files
+from typing import Any, TypeVar
 
 import numpy as np
+from matplotlib import rc_params_from_file
 from matplotlib import style as mpl_style
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -37,42 +41,11 @@ PAPER = "#ffffff"
 
 WIDTH_IN = 7.6  # the text width of the report; every figure is as wide
 
-_RC = {
-    "axes.axisbelow": True,
-    "axes.edgecolor": MUTED,
-    "axes.facecolor": "none",
-    "axes.formatter.useoffset": False,
-    "axes.grid": True,
-    "axes.labelcolor": INK,
-    "axes.labelsize": 9.0,
-    "axes.linewidth": 0.7,
-    "axes.spines.right": False,
-    "axes.spines.top": False,
-    "axes.titlelocation": "left",
-    "axes.titlesize": 9.5,
-    "axes.titleweight": "bold",
-    "figure.constrained_layout.use": True,
-    "figure.facecolor": "none",
-    "font.size": 9.0,
-    "grid.color": GRID,
-    "grid.linewidth": 0.6,
-    "hatch.linewidth": 0.45,
-    "legend.fontsize": 8.5,
-    "legend.frameon": False,
-    "lines.linewidth": 1.7,
-    "lines.markersize": 4.2,
-    "savefig.facecolor": "none",
-    "svg.fonttype": "none",  # text stays text: searchable, and in the page's own font
-    "svg.hashsalt": "rigdata",
-    "text.color": INK,
-    "text.parse_math": False,  # a `$` in a pack's name is a dollar sign
-    "xtick.color": MUTED,
-    "xtick.labelcolor": INK,
-    "xtick.labelsize": 8.5,
-    "ytick.color": MUTED,
-    "ytick.labelcolor": INK,
-    "ytick.labelsize": 8.5,
-}
+with as_file(files("rigdata.figures").joinpath("rigdata.mplstyle")) as _path:
+    _RC: dict[str, Any] = {
+        str(key): value
+        for key, value in rc_params_from_file(_path, use_default_template=False).items()
+    }
 
 
 @contextmanager

@@ -26,12 +26,12 @@ from rigdata.friction.results import Group
 from rigdata.friction.solution import Solution
 from rigdata.friction.what_if import WhatIf, limiting_words, point_what_ifs, what_ifs
 from rigdata.pipeline.folder import COMPARISON_FILE, campaign_file, read_manifest
-from rigdata.pipeline.stages import Progress
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.reduction.monte_carlo import draw_points
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.reduce import reduce_campaign
+from rigdata.steps import Progress
 from rigdata.storage import sha256
 from rigdata.uncertainty.monte_carlo import LinearTest
 
@@ -171,7 +171,7 @@ def account_by_draws(
     draws : int
         Draws of every cause.
     progress : callable, optional
-        Called with the id of each run before it is read.
+        Told each run before it is read.
 
     Raises
     ------

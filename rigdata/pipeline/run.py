@@ -38,7 +38,6 @@ from rigdata.pipeline.folder import (
     results_stage,
 )
 from rigdata.pipeline.stages import (
-    Progress,
     compare,
     fit_points,
     known_laws,
@@ -49,6 +48,7 @@ from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
+from rigdata.steps import Progress, Step, silent
 from rigdata.storage import check_replaceable, write_json, write_text
 from rigdata.tables.build import TOLERANCE, build_tables
 from rigdata.tables.exporters import chosen_exporters
@@ -132,7 +132,7 @@ def run_campaign(
     force : bool
         Replace a folder that rigdata did not write.
     progress : callable, optional
-        Called with a few words before each step.
+        Told each `Step` before it begins.
     laws : sequence of str, optional
         Names of the laws to choose from; all by default.
     pool_scatter : bool
@@ -160,22 +160,23 @@ def run_campaign(
     known_laws(laws, campaign)
     folder = results_folder(campaign, out)
     check_replaceable(folder, force=force, keep=read_files(campaign))
-    say = progress or _silent
+    say = progress or silent
     reduction = reduce_campaign(campaign, progress=progress)
-    say("finding when packs were bedded in")
+    say(Step("finding when packs were bedded in"))
     settled = settle_points(reduction.points, campaign, steady=steady, keep_bedding=keep_bedding)
     reduction = replace(reduction, points=settled.points)
-    say("fitting laws")
-    fits = fit_points(reduction.points, campaign, laws=laws, pool_scatter=pool_scatter)
-    say("comparing")
+    fits = fit_points(
+        reduction.points, campaign, laws=laws, pool_scatter=pool_scatter, progress=progress
+    )
+    say(Step("comparing"))
     ratios, traits, ratio_notices = compare(
         reduction.points, fits, campaign, settled.bedding, margin=margin
     )
     levels = pack_levels(reduction.points, fits.kinetic)
     batches, batch_notices = check_batches(levels)
-    say("following the wear")
+    say(Step("following the wear"))
     wear = assess_wear(campaign, inspections, levels, fits.kinetic)
-    say("building tables")
+    say(Step("building tables"))
     built = build_tables(
         fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
     )
@@ -197,7 +198,7 @@ def run_campaign(
         "tolerance": tolerance,
         "formats": list(formats),
     }
-    say("writing the results")
+    say(Step("writing the results"))
     with results_stage(campaign, folder, "run", options, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
         write_json(part / BEDDING_FILE, bedding_to_dict(settled.bedding))
@@ -221,7 +222,7 @@ def run_campaign(
             bedding=settled.bedding,
             tables=tuple(built.tables.values()),
         )
-        write_text(part / REPORT_FILE, render_report(report))
+        write_text(part / REPORT_FILE, render_report(report, progress=progress))
     return CampaignResult(
         campaign,
         reduction,
@@ -237,7 +238,3 @@ def run_campaign(
         folder,
         notices,
     )
-
-
-def _silent(_step: str) -> None:
-    """Show nothing."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from rigdata.campaign.campaign import Campaign
 from rigdata.campaign.inspections import inspections_of
 from rigdata.comparison.batches import MARGIN as BATCH_MARGIN
 from rigdata.comparison.batches import BatchCheck, check_batches
-from rigdata.comparison.batches_file import batches_to_dict, read_batches
+from rigdata.comparison.batches_file import batches_to_dict
 from rigdata.comparison.pair_fits import fit_pairs
 from rigdata.comparison.ratios import MARGIN, Ratio, comparison_notices, ratios_of
-from rigdata.comparison.ratios_file import ratios_text, read_ratios
+from rigdata.comparison.ratios_file import ratios_text
 from rigdata.comparison.trait_differences import TraitDifference, compare_traits
-from rigdata.comparison.traits_file import read_traits, traits_to_dict
+from rigdata.comparison.traits_file import traits_to_dict
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
@@ -37,11 +37,9 @@ from rigdata.pipeline.folder import (
     BEDDING_FILE,
     COMPARISON_FILE,
     FITS_FILE,
-    REPORT_FILE,
     TABLES_FOLDER,
     TRAITS_FILE,
     WEAR_FILE,
-    provenance,
     results_folder,
     results_stage,
 )
@@ -55,17 +53,12 @@ from rigdata.reduction.points_file import (
 )
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
-from rigdata.report.model import ReportInput
-from rigdata.report.page import render_report
+from rigdata.steps import Progress, counted
 from rigdata.storage import write_json, write_text
 from rigdata.tables.build import TOLERANCE, Tables, build_tables
-from rigdata.tables.json_table import FILE as TABLE_FILE
-from rigdata.tables.read import read_table
 from rigdata.tables.write import write_tables
 from rigdata.wear.assess import Wear, assess_wear
 from rigdata.wear.wear_file import wear_to_dict
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -139,6 +132,7 @@ def fit_points(
     *,
     laws: Sequence[str] | None = None,
     pool_scatter: bool = False,
+    progress: Progress | None = None,
 ) -> Fits:
     """Fit every group; one that cannot be fitted does not stop the others.
 
@@ -152,9 +146,9 @@ def fit_points(
     kinetic: dict[Group, FrictionFit] = {}
     notices = list(groups_left_out(points))
     groups = split(points, "kinetic")
-    for group, own in groups.items():
-        if len(own) < LEAST_POINTS:
-            continue
+    enough = {group: own for group, own in groups.items() if len(own) >= LEAST_POINTS}
+    for group in counted(progress, "fitting laws to", enough):
+        own = groups[group]
         try:
             kinetic[group] = fit_group(
                 own, group, campaign.reference, laws=slipping or None, oil=campaign.oil
@@ -215,6 +209,7 @@ def fit_into(
     pool_scatter: bool = False,
     steady: float = WITHIN,
     keep_bedding: bool = False,
+    progress: Progress | None = None,
 ) -> tuple[Fits, Path]:
     """Fit the points of the results folder and write fits.json and bedding.json.
 
@@ -224,7 +219,9 @@ def fit_into(
     folder = results_folder(campaign, out)
     before = points_from_folder(folder)
     settled = settle_points(before, campaign, steady=steady, keep_bedding=keep_bedding)
-    fits = fit_points(settled.points, campaign, laws=laws, pool_scatter=pool_scatter)
+    fits = fit_points(
+        settled.points, campaign, laws=laws, pool_scatter=pool_scatter, progress=progress
+    )
     fits = replace(fits, notices=(*settled.notices, *fits.notices))
     options = {
         "laws": list(laws or ()),
@@ -273,7 +270,7 @@ def compare_into(
     """
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
-    bedding = _bedding(points, campaign, folder)
+    bedding = stored_bedding(points, campaign, folder)
     ratios, traits, notices = compare(points, fits, campaign, bedding, margin=margin)
     levels = levels_with_earlier(points, fits.kinetic, campaign, earlier)
     batches, more = check_batches(levels, reference=reference_batches, margin=batch_margin)
@@ -290,7 +287,7 @@ def compare_into(
     return Comparison(ratios, traits, batches, (*notices, *more)), folder
 
 
-def _bedding(points: FrictionPoints, campaign: Campaign, folder: Path) -> Bedding:
+def stored_bedding(points: FrictionPoints, campaign: Campaign, folder: Path) -> Bedding:
     """Return the bedding-in of the points in a results folder, as it was asked for there."""
     return assess_bedding(points, campaign, within=read_steady(folder / BEDDING_FILE))
 
@@ -301,13 +298,14 @@ def wear_into(
     """Work out the wear from the inspections and the fits, and write wear.json."""
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
-    wear = _wear(campaign, points, fits)
+    wear = wear_of(campaign, points, fits)
     with results_stage(campaign, folder, "wear", {}, force=force) as part:
         write_json(part / WEAR_FILE, wear_to_dict(wear))
     return wear, folder
 
 
-def _wear(campaign: Campaign, points: FrictionPoints, fits: Fits) -> Wear:
+def wear_of(campaign: Campaign, points: FrictionPoints, fits: Fits) -> Wear:
+    """Return the wear by the inspections and the level of each pack."""
     levels = pack_levels(points, fits.kinetic)
     return assess_wear(campaign, inspections_of(campaign), levels, fits.kinetic)
 
@@ -329,46 +327,6 @@ def tables_into(
     with results_stage(campaign, folder, "tables", options, force=force) as part:
         write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
     return built, folder
-
-
-def report_into(
-    campaign: Campaign,
-    out: Path | None = None,
-    *,
-    force: bool = False,
-    progress: Progress | None = None,
-) -> tuple[tuple[Notice, ...], Path]:
-    """Write the report of what the results folder holds; the logs give the traces."""
-    folder = results_folder(campaign, out)
-    fits = fits_from_folder(folder)
-    points = points_from_folder(folder)
-    comparison = folder / COMPARISON_FILE
-    ratios = read_ratios(comparison) if comparison.is_file() else ()
-    kept = folder / TRAITS_FILE
-    traits = read_traits(kept) if kept.is_file() else ()
-    checked = folder / BATCHES_FILE
-    batches = read_batches(checked) if checked.is_file() else ()
-    tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
-    bedding = _bedding(points, campaign, folder)
-    read = reduce_campaign(campaign, progress=progress)
-    notices = (*read.notices, *bedding_notices(points, bedding), *fits.notices)
-    report = ReportInput(
-        campaign=campaign,
-        reduction=replace(read, points=points, notices=notices),
-        fits=fits.kinetic,
-        static=fits.static,
-        ratios=ratios,
-        traits=traits,
-        batches=batches,
-        table_files=tables,
-        provenance=provenance("report", {}),
-        wear=_wear(campaign, points, fits),
-        bedding=bedding,
-        tables=[read_table((folder / file).parent) for file in tables if file.name == TABLE_FILE],
-    )
-    with results_stage(campaign, folder, "report", {}, force=force) as part:
-        write_text(part / REPORT_FILE, render_report(report))
-    return notices, folder
 
 
 def write_points(points: FrictionPoints, folder: Path) -> None:

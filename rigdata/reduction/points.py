@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -204,7 +205,10 @@ def column_names() -> tuple[str, ...]:
 
 
 def concatenate(parts: Sequence[FrictionPoints]) -> FrictionPoints:
-    """Join tables of points; sources with the same id become one column."""
+    """Join tables of points, none at all too; sources with the same id become one column."""
+    if not parts:
+        nothing: dict[str, Any] = {n: np.empty(0, kind) for n, kind in _COLUMN_TYPES.items()}
+        return FrictionPoints(**nothing, sources=(), contributions=sparse.csr_array((0, 0)))
     order = {source.id: source for part in parts for source in part.sources}
     column = {name: i for i, name in enumerate(order)}
     blocks = []

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 
@@ -21,14 +22,16 @@ from rigdata.reduction.run import (
     reduce_zero_run,
 )
 from rigdata.reduction.sliding import Sliding, with_pack_work
+from rigdata.reduction.trace import Trace
 from rigdata.reduction.zero import PackZero
+from rigdata.steps import Progress, Step, silent
 
 _MOST_NAMED = 4  # runs whose reason is told where none gave a point
 
-Progress = Callable[[str], None]
 
-
-def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> Reduction:
+def reduce_campaign(
+    campaign: Campaign, *, progress: Progress | None = None, under_way: bool = False
+) -> Reduction:
     """Reduce every run of a campaign.
 
     Zero runs come first, then drag runs, because the others need them.  The order of
@@ -39,7 +42,9 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
     ----------
     campaign : Campaign
     progress : callable, optional
-        Called with the id of each run before it is read.
+        Told each run before it is read.
+    under_way : bool
+        Whether tests are still to come, so that no point yet is no fault.
 
     Returns
     -------
@@ -49,7 +54,7 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
     Raises
     ------
     ReductionError
-        When no run at all gives a friction point.
+        When no run at all gives a friction point, unless the campaign is under way.
     """
     account = _Account(campaign, progress)
     rig = campaign.rig
@@ -78,7 +83,7 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             results.append(reduce_run(run, pack, rig, drag.surface, zeros.get(pack.name)))
             account.enter(results[-1])
     points = [r.points for r in results if r.points is not None]
-    if not points:
+    if not points and not under_way:
         each = [f"{run}: {why}" for run, why in account.left_out.items()]
         more = [f"and {len(each) - _MOST_NAMED} more"] if len(each) > _MOST_NAMED else []
         reasons = "; ".join([*each[:_MOST_NAMED], *more])
@@ -88,7 +93,8 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
             do="Mend the runs named, or record new ones.",
         )
     delay = pooled_delay(
-        [r.ripple for r in results if r.ripple is not None], min(r.sample_s for r in results)
+        [r.ripple for r in results if r.ripple is not None],
+        min((r.sample_s for r in results), default=math.inf),
     )
     account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
@@ -103,8 +109,9 @@ def reduce_campaign(campaign: Campaign, *, progress: Progress | None = None) -> 
     return Reduction(
         campaign=campaign,
         points=with_pack_work(aligned(concatenate(points), delay), campaign, known, sliding_in),
-        traces={r.run: r.trace for r in results},
+        traces=account.traces,
         summaries=account.summaries,
+        said=account.said,
         left_out=account.left_out,
         notices=gathered(
             (
@@ -132,6 +139,9 @@ class _Account:
     left_out: dict[str, str] = field(default_factory=dict)
     notices: list[Notice] = field(default_factory=list)
     summaries: dict[str, RunSummary] = field(default_factory=dict)
+    traces: dict[str, Trace] = field(default_factory=dict)
+    said: dict[str, tuple[Notice, ...]] = field(default_factory=dict)
+    read: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         for run in self.campaign.runs:
@@ -140,6 +150,7 @@ class _Account:
             elif not run.log.is_file():
                 # The campaign's own notices say so already.
                 self.left_out[run.id] = f"there is no log {run.log.name}"
+        self.not_read = len(self.left_out)
 
     def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
         """Yield the runs of one procedure, or with None all that measure friction."""
@@ -148,8 +159,9 @@ class _Account:
             if procedure is None:
                 wanted = run.procedure not in ("zero", "drag")
             if wanted and run.id not in self.left_out:
-                if self.progress is not None:
-                    self.progress(run.id)
+                done, total = len(self.read), len(self.campaign.runs) - self.not_read
+                (self.progress or silent)(Step(f"reading run {run.id}", done, total))
+                self.read.add(run.id)
                 yield self.dated(run), self.campaign.packs[run.pack]
 
     def dated(self, run: Run) -> Run:
@@ -168,11 +180,16 @@ class _Account:
         """Note that a run has no result."""
         self.left_out[run.id] = why
         what, do = (fault.what, fault.do) if fault is not None else (why, "")
-        self.notices.append(Notice(Severity.LEFT_OUT, f"run {run.id}", what, do))
+        self._say(run.id, Notice(Severity.LEFT_OUT, f"run {run.id}", what, do))
+
+    def _say(self, run: str, *notices: Notice) -> None:
+        self.notices.extend(notices)
+        self.said[run] = (*self.said.get(run, ()), *notices)
 
     def enter(self, result: RunResult) -> None:
         """Enter one reduced run."""
-        self.notices.extend(result.notices)
+        self._say(result.run, *result.notices)
+        self.traces[result.run] = result.trace
         self.summaries[result.run] = RunSummary(
             run=result.run,
             n_rows=result.n_rows,

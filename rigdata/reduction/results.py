@@ -47,7 +47,7 @@ class Reduction:
     points : FrictionPoints
         All points, those not used included.
     traces : mapping of str to Trace
-        Thinned record of each run that gave points.
+        Thinned record of each run that was reduced.
     summaries : mapping of str to RunSummary
         What was read, by run.
     left_out : mapping of str to str
@@ -58,6 +58,8 @@ class Reduction:
         For each pack, in words, what drag was taken off.
     readings : mapping of str to Reading
         What each point was read from, by the point's name.
+    said : mapping of str to tuple of Notice
+        What was said of each run alone, before like notices were made one.
     """
 
     campaign: Campaign
@@ -68,7 +70,8 @@ class Reduction:
     notices: tuple[Notice, ...]
     drag: Mapping[str, str]
     readings: Mapping[str, Reading] = field(default_factory=dict, repr=False)
+    said: Mapping[str, tuple[Notice, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("traces", "summaries", "left_out", "drag", "readings"):
+        for name in ("traces", "summaries", "left_out", "drag", "readings", "said"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))

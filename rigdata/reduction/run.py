@@ -199,6 +199,17 @@ def read_sliding(
     return sliding_of(correct(read_signals(run, rig), run, pack, rig, drag, pack_zero))
 
 
+def trace_as_read(run: Run, pack: Pack, rig: Rig) -> Trace:
+    """Return the course of a run that could not be reduced, with no drag taken off.
+
+    Raises
+    ------
+    RigdataError
+        When its log cannot be read.
+    """
+    return trace_of(correct(read_signals(run, rig), run, pack, rig, None, None), None)
+
+
 def _result(
     signals: Signals,
     corrected: CorrectedRun,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
 
-from rigdata.figures.data import figure_csv
+from rigdata.figures.picture import Picture
 from rigdata.figures.style import Drawing
-from rigdata.figures.svg import inline_svg
-from rigdata.report.html import Content, Element, element
+from rigdata.report.html import Content, Element, Node, element
 from rigdata.report.numbers import typeset
 
 _LONGEST_NAME = 34
@@ -31,6 +30,19 @@ class Section:
         return element(
             "section", heading, self.content, id=self.id, aria_labelledby=f"{self.id}-heading"
         )
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """The figures in the section, in their order."""
+        return tuple(_pictures(self.markup()))
+
+
+def _pictures(node: Node) -> Iterator[Picture]:
+    if isinstance(node, Picture):
+        yield node
+    elif isinstance(node, Element):
+        for child in node.children:
+            yield from _pictures(child)
 
 
 def table(
@@ -110,18 +122,18 @@ def figure(drawing: Drawing, *, name: str, title: str, caption: str, description
     description : str
         What someone who cannot see it should know: axes, range, outcome.
     """
-    svg = inline_svg(drawing, name=name, title=title, description=description)
+    picture = Picture(name, title, caption, description, drawing)
     data = element(
         "a",
         "Data as CSV",
-        href=f"data:text/csv;charset=utf-8,{quote(figure_csv(drawing), safe=_PLAIN)}",
+        href=f"data:text/csv;charset=utf-8,{quote(picture.csv, safe=_PLAIN)}",
         download=f"{name}.csv",
         aria_label=f"Data of {title} as CSV",
         class_="data",
     )
     return element(
         "figure",
-        svg,
+        picture,
         element("figcaption", element("b", title + ". "), typeset(caption), " ", data),
     )
 

@@ -2,7 +2,7 @@
 
 Names and remarks come from files that anyone may have written, so no string
 ever becomes markup; the only markup taken as it is comes from
-`rigdata.figures.svg.inline_svg`.
+`rigdata.figures`, which draws the pictures.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import html
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from rigdata.figures.picture import Picture
 from rigdata.figures.svg import InlineSvg
 
 _VOID = frozenset({"meta", "br", "hr", "col", "input"})
@@ -30,7 +31,7 @@ class Element:
         return render(self)
 
 
-Node = str | Element | InlineSvg
+Node = str | Element | Picture | InlineSvg
 Content = Node | None | Iterable["Content"]
 
 
@@ -50,7 +51,7 @@ def element(tag: str, *content: Content, **attributes: str) -> Element:
 def _opened(content: Content) -> Iterable[Node]:
     if content is None:
         return
-    if isinstance(content, (str, Element, InlineSvg)):
+    if isinstance(content, (str, Element, Picture, InlineSvg)):
         yield content
     else:
         for part in content:
@@ -65,6 +66,8 @@ def render(node: Node) -> str:
     ValueError
         When the text of a script or style would end its own element.
     """
+    if isinstance(node, Picture):
+        return node.inline.markup
     if isinstance(node, InlineSvg):
         return node.markup
     if isinstance(node, str):

@@ -58,10 +58,18 @@ def page(
     return document(title, ("report.css", "print.css"), body, script=script)
 
 
-def document(title: str, sheets: Sequence[str], body: Content, *, script: str | None = None) -> str:
+def document(
+    title: str,
+    sheets: Sequence[str],
+    body: Content,
+    *,
+    script: str | None = None,
+    refresh_s: float | None = None,
+) -> str:
     """Return a whole HTML document around its body, with style sheets of this folder inside.
 
     Of scripts none may run but `script`, a file of this folder that stands in the body.
+    With `refresh_s` a browser that shows the page loads it again so often. [s]
     """
     head = element(
         "head",
@@ -69,6 +77,9 @@ def document(title: str, sheets: Sequence[str], body: Content, *, script: str | 
         element("meta", http_equiv="Content-Security-Policy", content=_policy(script)),
         element("meta", name="viewport", content="width=device-width, initial-scale=1"),
         element("meta", name="color-scheme", content="light dark"),
+        None
+        if refresh_s is None
+        else element("meta", http_equiv="refresh", content=f"{refresh_s:g}"),
         element("title", title),
         element("style", *map(_own, sheets)),
     )

@@ -28,6 +28,7 @@ from rigdata.report.scatter import scatter_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section
 from rigdata.report.wear import wear_section
+from rigdata.steps import Progress, counted
 
 # What came out and what to do stands first, then the evidence, then the record.
 _PARTS: dict[str, tuple[Callable[[ReportInput], Section | None], ...]] = {
@@ -58,18 +59,20 @@ _PARTS: dict[str, tuple[Callable[[ReportInput], Section | None], ...]] = {
 }
 
 
-def render_report(report: ReportInput) -> str:
+def render_report(report: ReportInput, *, progress: Progress | None = None) -> str:
     """Return the report as one HTML document that needs nothing beside it.
 
     Parameters
     ----------
     report : ReportInput
         Every stage's result; parts that are missing leave out their section.
+    progress : callable, optional
+        Told each figure before it is drawn.
     """
-    parts = {
-        name: [section for writer in writers if (section := writer(report)) is not None]
-        for name, writers in _PARTS.items()
-    }
+    parts = sections(report)
+    pictures = [picture for own in parts.values() for one in own for picture in one.pictures]
+    for picture in counted(progress, "drawing", pictures):
+        _ = picture.inline
     return page(
         report.campaign.name,
         header=header(report),
@@ -78,3 +81,11 @@ def render_report(report: ReportInput) -> str:
         "Bench values are not a guarantee on the vehicle; see the cautions.",
         script="lookup.js" if report.tables else None,
     )
+
+
+def sections(report: ReportInput) -> dict[str, list[Section]]:
+    """Return the sections by the part of the report that they stand in, in its order."""
+    return {
+        name: [section for writer in writers if (section := writer(report)) is not None]
+        for name, writers in _PARTS.items()
+    }

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from rigdata import __version__
 from rigdata.cli.terminal import (
     WIDTH,
+    Meter,
     aligned,
     finish,
     interval,
@@ -22,6 +23,7 @@ from rigdata.cli.terminal import (
     show_notices,
 )
 from rigdata.errors import Notice, Severity
+from rigdata.steps import Step
 
 NOTE = Notice(Severity.NOTE, "run R1", "a default was taken")
 WARNING = Notice(Severity.WARNING, "run R2", "zero moved by 0.8 N*m", "Look at the cable.")
@@ -100,16 +102,36 @@ def test_json_has_its_head_and_no_nan() -> None:
 def test_progress_is_shown_on_a_terminal_only(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with progress("reading") as show:
+    with progress() as show:
         assert show is None
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
-    with progress("reading", quiet=True) as show:
+    with progress(quiet=True) as show:
         assert show is None
-    with progress("reading") as show:
+    with progress() as show:
         assert show is not None
-        show("R001")
+        show(Step("reading run R001"))
     captured = capsys.readouterr()
     assert captured.out == ""
-    assert "reading: R001" in captured.err
+    assert "reading run R001" in captured.err
     assert "\x1b" not in captured.err
     assert captured.err.endswith(" \r")
+
+
+def test_time_left_follows_the_pace_of_like_steps() -> None:
+    now = 100.0
+    meter = Meter(lambda: now)
+    assert meter.line(Step("comparing")) == "comparing"
+    assert meter.line(Step("reading run R1", 0, 12)) == "reading run R1 (1 of 12)"
+    now += 0.5
+    assert meter.line(Step("reading run R2", 1, 12)) == "reading run R2 (2 of 12)"
+    now += 5.5
+    assert meter.line(Step("reading run R4", 3, 12)) == "reading run R4 (4 of 12, 18 s left)"
+    now += 50.0
+    assert meter.line(Step("drawing curve", 0, 3)) == "drawing curve (1 of 3)"
+    now += 4.0
+    assert meter.line(Step("drawing bars", 1, 3)) == "drawing bars (2 of 3, 8 s left)"
+
+
+def test_a_long_step_stays_on_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    Meter(lambda: 0.0)(Step("x" * 200))
+    assert len(capsys.readouterr().err) == 80

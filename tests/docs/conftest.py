@@ -50,7 +50,7 @@ def finished(tmp_path_factory: pytest.TempPathFactory) -> pipeline.CampaignResul
     with pytest.MonkeyPatch.context() as patch:
         spec = small_demo()
         patch.setattr(demo, "demo_spec", lambda _size: spec)
-        patch.setattr(pipeline, "render_report", lambda _: "<!doctype html>")
+        patch.setattr(pipeline, "render_report", lambda _report, **_more: "<!doctype html>")
         demo.write_example(folder)
         return pipeline.run_campaign(folder, laws=LAWS)
 
