@@ -15,7 +15,7 @@ from rigdata.cli.options import (
     json_option,
     margin_option,
 )
-from rigdata.cli.terminal import finish, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.cli.verdicts import listed, ratio_rows
 from rigdata.comparison.batches import MARGIN
 from rigdata.comparison.traits_file import trait_rows
@@ -68,15 +68,17 @@ def command(
     Beside the level of mu stand its traits: slope over slip speed, static over
     kinetic, fade, effect of pressure, and how much packs differ.
     """
-    found, folder = compare_into(
-        read_campaign(campaign),
-        out,
-        force=force,
-        margin=margin,
-        batch_margin=batch_margin,
-        earlier=earlier,
-        reference_batches=references,
-    )
+    with progress(quiet=as_json) as show:
+        found, folder = compare_into(
+            read_campaign(campaign),
+            out,
+            force=force,
+            margin=margin,
+            batch_margin=batch_margin,
+            earlier=earlier,
+            reference_batches=references,
+            progress=show,
+        )
     if as_json:
         show_json(
             "compare",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from rigdata.cli.terminal import show_json
+from rigdata.cli.terminal import progress, show_json
 from rigdata.pipeline.rehearsal import rehearse
 from rigdata.planning.description import read_request
 from rigdata.planning.plan import make_plan
@@ -47,10 +47,12 @@ def command(
     pack that the plates are for (differential.toml, for 'rigdata lock'). With --plan
     plates and friction are invented; order and settings are those of the plan.
     """
-    if plan_file is not None:
-        rehearse(make_plan(read_request(plan_file)), folder, force=force)
-    else:
-        write_example(folder, size=size, scenario=scenario, force=force)
+    with progress(quiet=as_json) as show:
+        if plan_file is not None:
+            plan = make_plan(read_request(plan_file))
+            rehearse(plan, folder, force=force, progress=show)
+        else:
+            write_example(folder, size=size, scenario=scenario, force=force, progress=show)
     if as_json:
         show_json("example", (), folder=str(folder))
         return

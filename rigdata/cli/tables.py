@@ -14,7 +14,7 @@ from rigdata.cli.options import (
     json_option,
     tolerance_option,
 )
-from rigdata.cli.terminal import aligned, finish, show_json, show_notices
+from rigdata.cli.terminal import aligned, finish, progress, show_json, show_notices
 from rigdata.pipeline.folder import TABLES_FOLDER
 from rigdata.pipeline.stages import tables_into
 from rigdata.tables.write import table_folders
@@ -41,7 +41,10 @@ def command(
     its own.
     """
     read = read_campaign(campaign)
-    built, folder = tables_into(read, out, force=force, tolerance=tolerance, formats=formats)
+    with progress(quiet=as_json) as show:
+        built, folder = tables_into(
+            read, out, force=force, tolerance=tolerance, formats=formats, progress=show
+        )
     places = table_folders(built.tables)
     where = {group: folder / TABLES_FOLDER / place for group, place in places.items()}
     if as_json:

@@ -19,6 +19,7 @@ from rigdata.friction.fit import split
 from rigdata.friction.joint import JointFit, joint_fit
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
+from rigdata.steps import Progress, counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +54,7 @@ def fit_pairs(
     *,
     baseline: str,
     reference: Reference,
+    progress: Progress | None = None,
 ) -> tuple[PairFit, ...]:
     """Fit each material with the baseline, and each state with the new one.
 
@@ -65,7 +67,9 @@ def fit_pairs(
     """
     own = split(points, "kinetic")
     found = []
-    for group, against in pairs(fits, baseline):
+    named = {f"{one} with {other}": (one, other) for one, other in pairs(fits, baseline)}
+    for words in counted(progress, "comparing", named):
+        group, against = named[words]
         place, notices = quoted_place(fits, group, against, reference)
         if place is None:
             continue

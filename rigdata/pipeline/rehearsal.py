@@ -16,12 +16,15 @@ from rigdata.simulation.rig import RigDesign
 from rigdata.simulation.scenario import OIL, ROUGH, SHORT, STEEL
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
+from rigdata.steps import Progress
 
 _CALIBRATED = datetime.timedelta(days=60)  # before the first day
 _VALID = datetime.timedelta(days=365)
 
 
-def rehearse(plan: Plan, folder: Path, *, force: bool = False) -> Truth:
+def rehearse(
+    plan: Plan, folder: Path, *, force: bool = False, progress: Progress | None = None
+) -> Truth:
     """Make the runs of a plan on the virtual rig and write the campaign with its logs.
 
     Parameters
@@ -31,6 +34,8 @@ def rehearse(plan: Plan, folder: Path, *, force: bool = False) -> Truth:
         Where the campaign and its invented rig go.
     force : bool
         Write over a campaign that is there.
+    progress : callable, optional
+        Told each run before it is made.
 
     Returns
     -------
@@ -43,7 +48,7 @@ def rehearse(plan: Plan, folder: Path, *, force: bool = False) -> Truth:
         When `folder` already holds something and `force` is not set.
     """
     check_free(folder, force=force)
-    return simulate_campaign(rehearsal_spec(plan), plan.request.seed, folder)
+    return simulate_campaign(rehearsal_spec(plan), plan.request.seed, folder, progress=progress)
 
 
 def rehearsal_spec(plan: Plan) -> CampaignSpec:

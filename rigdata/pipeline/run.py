@@ -168,17 +168,20 @@ def run_campaign(
     fits = fit_points(
         reduction.points, campaign, laws=laws, pool_scatter=pool_scatter, progress=progress
     )
-    say(Step("comparing"))
     ratios, traits, ratio_notices = compare(
-        reduction.points, fits, campaign, settled.bedding, margin=margin
+        reduction.points, fits, campaign, settled.bedding, margin=margin, progress=progress
     )
     levels = pack_levels(reduction.points, fits.kinetic)
     batches, batch_notices = check_batches(levels)
     say(Step("following the wear"))
     wear = assess_wear(campaign, inspections, levels, fits.kinetic)
-    say(Step("building tables"))
     built = build_tables(
-        fits.kinetic, reduction.points, campaign, static=fits.static, tolerance=tolerance
+        fits.kinetic,
+        reduction.points,
+        campaign,
+        static=fits.static,
+        tolerance=tolerance,
+        progress=progress,
     )
     notices = (
         *reduction.notices,

@@ -169,14 +169,22 @@ def known_laws(laws: Sequence[str] | None, campaign: Campaign) -> None:
 
 
 def compare(
-    points: FrictionPoints, fits: Fits, campaign: Campaign, bedding: Bedding, *, margin: float
+    points: FrictionPoints,
+    fits: Fits,
+    campaign: Campaign,
+    bedding: Bedding,
+    *,
+    margin: float,
+    progress: Progress | None = None,
 ) -> tuple[tuple[Ratio, ...], tuple[TraitDifference, ...], tuple[Notice, ...]]:
     """Compare the groups with the baseline; say so when it cannot be done."""
     if len(fits.kinetic) < 2:
         return (), (), ()
     baseline, reference = campaign.baseline, campaign.reference
     try:
-        pairs = fit_pairs(points, fits.kinetic, baseline=baseline, reference=reference)
+        pairs = fit_pairs(
+            points, fits.kinetic, baseline=baseline, reference=reference, progress=progress
+        )
     except ComparisonError as fault:
         return (), (), (Notice(Severity.LEFT_OUT, "comparison", fault.what, fault.do),)
     ratios = ratios_of(pairs, margin=margin)
@@ -262,6 +270,7 @@ def compare_into(
     batch_margin: float = BATCH_MARGIN,
     earlier: Sequence[Path] = (),
     reference_batches: Sequence[str] = (),
+    progress: Progress | None = None,
 ) -> tuple[Comparison, Path]:
     """Compare the groups and batches of the results folder.
 
@@ -271,7 +280,9 @@ def compare_into(
     folder = results_folder(campaign, out)
     points, fits = points_from_folder(folder), fits_from_folder(folder)
     bedding = stored_bedding(points, campaign, folder)
-    ratios, traits, notices = compare(points, fits, campaign, bedding, margin=margin)
+    ratios, traits, notices = compare(
+        points, fits, campaign, bedding, margin=margin, progress=progress
+    )
     levels = levels_with_earlier(points, fits.kinetic, campaign, earlier)
     batches, more = check_batches(levels, reference=reference_batches, margin=batch_margin)
     options = {
@@ -317,12 +328,20 @@ def tables_into(
     force: bool = False,
     tolerance: float = TOLERANCE,
     formats: Sequence[str] = (),
+    progress: Progress | None = None,
 ) -> tuple[Tables, Path]:
     """Write the coefficient tables of the fits in the results folder, in more `formats` too."""
     folder = results_folder(campaign, out)
     fits = fits_from_folder(folder)
     points = points_from_folder(folder)
-    built = build_tables(fits.kinetic, points, campaign, static=fits.static, tolerance=tolerance)
+    built = build_tables(
+        fits.kinetic,
+        points,
+        campaign,
+        static=fits.static,
+        tolerance=tolerance,
+        progress=progress,
+    )
     options = {"tolerance": tolerance, "formats": list(formats)}
     with results_stage(campaign, folder, "tables", options, force=force) as part:
         write_tables(built.tables, part / TABLES_FOLDER, formats=formats)

@@ -22,13 +22,19 @@ from rigdata.simulation.writer import (
     write_record,
     write_rig_file,
 )
+from rigdata.steps import Progress, counted
 
 # Sliding work of a pack that came out of service: far beyond bedding-in. [J/mm^2]
 _SERVED_J_MM2 = 1e3
 
 
 def simulate_campaign(
-    spec: CampaignSpec, seed: int, folder: Path, *, rig_folder: Path | None = None
+    spec: CampaignSpec,
+    seed: int,
+    folder: Path,
+    *,
+    rig_folder: Path | None = None,
+    progress: Progress | None = None,
 ) -> Truth:
     """Make every run of a campaign and write its files.
 
@@ -42,6 +48,8 @@ def simulate_campaign(
         Where campaign.toml, logs/ and inspections.csv go.
     rig_folder : Path, optional
         Where rig.toml and records/ go; ``folder/rig`` by default.
+    progress : callable, optional
+        Told each run before it is made.
 
     Returns
     -------
@@ -59,7 +67,7 @@ def simulate_campaign(
     _write_rig(rig, spec.dialect, seed, rig_folder)
     write_campaign_file(spec, folder, rig_folder)
     packs = {pack.name: _draw_pack(spec, pack, seed) for pack in spec.packs}
-    factors = _make_runs(spec, seed, folder, rig, packs)
+    factors = _make_runs(spec, seed, folder, rig, packs, progress)
     materials = {material.name: material for material in spec.materials}
     if spec.inspections:
         rows: list[Inspection] = []
@@ -73,7 +81,12 @@ def simulate_campaign(
 
 
 def _make_runs(
-    spec: CampaignSpec, seed: int, folder: Path, rig: VirtualRig, packs: Mapping[str, PackTruth]
+    spec: CampaignSpec,
+    seed: int,
+    folder: Path,
+    rig: VirtualRig,
+    packs: Mapping[str, PackTruth],
+    progress: Progress | None,
 ) -> dict[str, float]:
     """Make and log the runs; return the factor of each."""
     designs = {pack.name: pack for pack in spec.packs}
@@ -82,8 +95,9 @@ def _make_runs(
         name: 0.0 if design.state == "new" else _SERVED_J_MM2 for name, design in designs.items()
     }
     factors: dict[str, float] = {}
-    for run in spec.runs:
-        rng = stream(seed, "run", run.id)
+    runs = {run.id: run for run in spec.runs}
+    for name in counted(progress, "making run", runs):
+        run, rng = runs[name], stream(seed, "run", name)
         design, truth = designs[run.pack], packs[run.pack]
         material = materials[design.material]
         factors[run.id] = 1.0 + float(rng.normal(0.0, material.run_scatter))

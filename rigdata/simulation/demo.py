@@ -24,6 +24,7 @@ from rigdata.simulation.scenario import (
 from rigdata.simulation.sensors import Logger
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
+from rigdata.steps import Progress
 from rigdata.storage import write_text
 
 DIFFERENTIAL, INCOMING = "ramp-differential", "incoming-batches"
@@ -43,6 +44,7 @@ def write_example(
     scenario: str = DIFFERENTIAL,
     rig_folder: Path | None = None,
     force: bool = False,
+    progress: Progress | None = None,
 ) -> Truth:
     """Write the demo campaign, and the clutch pack that its plates are for.
 
@@ -61,6 +63,8 @@ def write_example(
         Where the rig file goes; ``folder/rig`` by default.
     force : bool
         Write over a campaign that is there.
+    progress : callable, optional
+        Told each run before it is made.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def write_example(
     if scenario not in SCENARIOS:
         raise ValueError(f"scenario must be one of {', '.join(SCENARIOS)}, not {scenario!r}")
     spec = incoming_spec() if scenario == INCOMING else demo_spec(size)
-    truth = simulate_campaign(spec, seed, folder, rig_folder=rig_folder)
+    truth = simulate_campaign(spec, seed, folder, rig_folder=rig_folder, progress=progress)
     if scenario == DIFFERENTIAL:
         write_text(folder / CLUTCH_PACK.name, CLUTCH_PACK.read_text(encoding="utf-8"))
     return truth

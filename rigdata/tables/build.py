@@ -21,6 +21,7 @@ from rigdata.friction.envelope import (
 )
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.reduction.points import FrictionPoints
+from rigdata.steps import Progress, counted
 from rigdata.tables.correlation import SharedErrors, components, shared_errors
 from rigdata.tables.grid import Box, choose_grid
 from rigdata.tables.table import FIELDS, CoefficientTable, TableParameter
@@ -56,6 +57,7 @@ def build_tables(
     *,
     static: Mapping[Group, FrictionFit] | None = None,
     tolerance: float = TOLERANCE,
+    progress: Progress | None = None,
 ) -> Tables:
     """Build the table of every group.
 
@@ -84,7 +86,8 @@ def build_tables(
         provenance = _provenance(fit.group, points, campaign)
         return build_table(fit, kind, provenance, shared, tolerance=tolerance)
 
-    for group, fit in fits.items():
+    for group in counted(progress, "building the table of", fits):
+        fit = fits[group]
         try:
             table = built(fit, "kinetic")
         except RigdataError as fault:
