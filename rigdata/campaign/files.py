@@ -89,7 +89,7 @@ class Place:
         return self.fault(
             f"there is no file '{text}'",
             key=key,
-            expected=f"a path relative to {shown(self.file.parent)}",
+            expected=f"a path from the folder of {self.file.name}",
             do=f"Correct the path{hint}, or put the file there",
         )
 
