@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from rigdata.cli.terminal import aligned
+from rigdata.cli.terminal import aligned, show_json
 
 FOLDER = Path(__file__).parents[1] / "docs"
 # In the order in which a newcomer reads them.
@@ -22,14 +22,19 @@ TOPICS = (
 
 @click.command("docs")
 @click.argument("topic", metavar="[TOPIC]", type=click.Choice(TOPICS), required=False)
-def command(topic: str | None) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+def command(topic: str | None, as_json: bool) -> None:
     """Print TOPIC, one of the texts that come with rigdata; without it, which there are."""
-    if topic is not None:
+    titles = {name: read(name).partition("\n")[0].removeprefix("# ") for name in TOPICS}
+    if as_json:
+        wanted = [topic] if topic is not None else TOPICS
+        rows = [{"topic": name, "title": titles[name], "text": read(name)} for name in wanted]
+        show_json("docs", (), topics=rows)
+    elif topic is not None:
         click.echo(read(topic), nl=False)
-        return
-    titles = [read(name).partition("\n")[0].removeprefix("# ") for name in TOPICS]
-    click.echo(aligned(["topic", "what it says"], zip(TOPICS, titles, strict=True)))
-    click.echo("\nRead one with: rigdata docs TOPIC")
+    else:
+        click.echo(aligned(["topic", "what it says"], titles.items()))
+        click.echo("\nRead one with: rigdata docs TOPIC")
 
 
 def read(topic: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import json
 import re
 import runpy
 import shlex
@@ -172,3 +173,9 @@ def test_every_text_is_a_topic_and_the_command_prints_it() -> None:
     assert all(topic in listed.output for topic in TOPICS)
     printed = CliRunner().invoke(main, ["docs", "glossary"])
     assert printed.output == (FOLDER / "glossary.md").read_text(encoding="utf-8")
+
+
+def test_the_texts_as_json() -> None:
+    every = json.loads(CliRunner().invoke(main, ["docs", "--json"]).stdout)["topics"]
+    assert [row["topic"] for row in every] == list(TOPICS)
+    assert all(row["text"].startswith(f"# {row['title']}\n") for row in every)
