@@ -147,6 +147,33 @@ def finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
+@contextlib.contextmanager
+def entries(data: Any, number: int, *, of: str, where: str, do: str) -> Iterator[dict[str, Any]]:
+    """Yield what a JSON file of ours holds; what is missing or wrong in it is one message.
+
+    `of` says in a word what the data are, `where` their file, `do` how to make it anew.
+
+    Raises
+    ------
+    ResultError
+        When the format is not `number`, or the block stumbles over an entry.
+    """
+    found = data.get("format") if isinstance(data, dict) else type(data).__name__
+    if found != number:
+        raise ResultError(
+            f"format {found} of the {of} is unknown",
+            where=where,
+            expected=f"format {number}",
+            do=do,
+        )
+    try:
+        yield data
+    except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
+        raise ResultError(
+            f"an entry of the {of} is missing or wrong ({error})", where=where, do=do
+        ) from error
+
+
 def read_json(path: Path) -> Any:
     """Read a JSON file.
 

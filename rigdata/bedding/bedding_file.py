@@ -7,8 +7,7 @@ from typing import Any
 
 from rigdata.bedding.assess import WITHIN
 from rigdata.bedding.results import Bedding, PackBedding, TimeToBed
-from rigdata.errors import ResultError
-from rigdata.storage import finite, read_json
+from rigdata.storage import entries, finite, read_json
 
 FORMAT = 1
 
@@ -35,17 +34,9 @@ def read_steady(path: Path) -> float:
     """
     if not path.is_file():
         return WITHIN
-    data = read_json(path)
-    try:
-        if data["format"] != FORMAT:
-            raise ValueError(f"format {data['format']}")
-        return float(data["steady_within"])
-    except (KeyError, TypeError, ValueError) as error:
-        raise ResultError(
-            f"an entry of the bedding-in is missing or wrong ({error})",
-            where=str(path),
-            do="Run 'rigdata bedding' again",
-        ) from error
+    data, do = read_json(path), "Run 'rigdata bedding' again"
+    with entries(data, FORMAT, of="bedding-in", where=str(path), do=do) as found:
+        return float(found["steady_within"])
 
 
 def _pack(one: PackBedding) -> dict[str, Any]:

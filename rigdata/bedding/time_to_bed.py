@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,9 +10,10 @@ from scipy import stats
 
 from rigdata.bedding.results import BEDDED, PackBedding, TimeToBed
 from rigdata.friction.results import Group
+from rigdata.uncertainty.degrees import coverage_factor
 
 LEVEL = 0.95
-_NORMAL = float(stats.norm.ppf(0.5 * (1.0 + LEVEL)))
+_NORMAL = float(coverage_factor(math.inf, LEVEL))
 _LEAST = 0.01  # of the upper end: where the lower is at the very start
 
 

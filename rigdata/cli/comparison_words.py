@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rigdata.cli.terminal import aligned, paragraph, rounded
-from rigdata.comparison.calibration_share import calibration_words
-from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.ratios import Ratio, calibration_said
 from rigdata.comparison.standings import standings
 from rigdata.comparison.trait_differences import NOT_SHOWN, TraitDifference
 
@@ -48,11 +47,7 @@ def calibration_lines(ratios: Sequence[Ratio]) -> str:
 
     Ratios of which the same is said stand together.
     """
-    told: dict[str, list[str]] = {}
-    for ratio in ratios:
-        told.setdefault(calibration_words(ratio.calibration), []).append(
-            f"{ratio.group} over {ratio.against}"
-        )
+    told = calibration_said(ratios)
     if len(told) == 1:
         (words,) = told
         return paragraph(f"- {words}.".replace("- t", "- T", 1), indent="  ")

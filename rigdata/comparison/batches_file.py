@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigdata.comparison.batches import BatchCheck
-from rigdata.errors import ResultError
-from rigdata.storage import read_json
+from rigdata.storage import entries, read_json
 
 FORMAT = 1
 _TUPLES = ("against", "tolerance", "outside")
@@ -32,17 +31,9 @@ def read_batches(path: Path) -> tuple[BatchCheck, ...]:
     ResultError
         When the file is missing, is of another format or lacks an entry.
     """
-    data = read_json(path)
-    try:
-        if data["format"] != FORMAT:
-            raise ValueError(f"format {data['format']}")
-        rows = data["batches"]
+    data, do = read_json(path), "Compare the batches again"
+    with entries(data, FORMAT, of="batches", where=str(path), do=do) as found:
         return tuple(
-            BatchCheck(**row | {name: tuple(row[name]) for name in _TUPLES}) for row in rows
+            BatchCheck(**row | {name: tuple(row[name]) for name in _TUPLES})
+            for row in found["batches"]
         )
-    except (KeyError, TypeError, ValueError) as error:
-        raise ResultError(
-            f"an entry of the batches is missing or wrong ({error})",
-            where=str(path),
-            do="Compare the batches again",
-        ) from error

@@ -7,7 +7,7 @@ common: a calibration that is 1 % off moves both, and not their ratio.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,11 @@ import numpy as np
 from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.campaign import Reference
 from rigdata.comparison.band import simultaneous_level
-from rigdata.comparison.calibration_share import CalibrationShare, calibration_share
+from rigdata.comparison.calibration_share import (
+    CalibrationShare,
+    calibration_share,
+    calibration_words,
+)
 from rigdata.comparison.pair_fits import PairFit, fit_pairs
 from rigdata.comparison.pairs import pairs, quoted_place, with_grid
 from rigdata.comparison.verdict import (
@@ -263,3 +267,12 @@ def _judged(ratio: Ratio, p_different: float, p_equivalent: float) -> Ratio:
     return replace(
         ratio, p_different=p_different, p_equivalent=p_equivalent, verdict=outcome, words=words
     )
+
+
+def calibration_said(ratios: Iterable[Ratio]) -> dict[str, list[str]]:
+    """Return what is said of the rig's calibration, with the ratios of which it is said."""
+    told: dict[str, list[str]] = {}
+    for ratio in ratios:
+        names = told.setdefault(calibration_words(ratio.calibration), [])
+        names.append(f"{ratio.group} over {ratio.against}")
+    return told

@@ -9,9 +9,8 @@ from typing import Any
 
 from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.comparison.trait_kinds import Measured, Side
-from rigdata.errors import ResultError
 from rigdata.friction.results import Group
-from rigdata.storage import read_json
+from rigdata.storage import entries, read_json
 
 FORMAT = 1
 _SIDES = ("group", "against", "difference")
@@ -44,17 +43,9 @@ def read_traits(path: Path) -> tuple[TraitDifference, ...]:
     ResultError
         When the file is missing, is of another format or lacks an entry.
     """
-    data = read_json(path)
-    try:
-        if data["format"] != FORMAT:
-            raise ValueError(f"format {data['format']}")
-        return tuple(_difference(row) for row in data["traits"])
-    except (KeyError, TypeError, ValueError) as error:
-        raise ResultError(
-            f"an entry of the traits is missing or wrong ({error})",
-            where=str(path),
-            do="Compare the groups again",
-        ) from error
+    data, do = read_json(path), "Compare the groups again"
+    with entries(data, FORMAT, of="traits", where=str(path), do=do) as found:
+        return tuple(_difference(row) for row in found["traits"])
 
 
 def _difference(row: Mapping[str, Any]) -> TraitDifference:

@@ -11,7 +11,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.campaign.campaign import Oil, Reference
-from rigdata.errors import Notice, ResultError, Severity
+from rigdata.errors import Notice, Severity
 from rigdata.friction.adequacy import Adequacy
 from rigdata.friction.allowances import Outlier
 from rigdata.friction.case_deletion import Deletion
@@ -24,7 +24,7 @@ from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.profiles import ParameterProfile
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
-from rigdata.storage import finite, read_json, write_json
+from rigdata.storage import entries, finite, read_json, write_json
 
 FORMAT = 1
 
@@ -66,25 +66,11 @@ def fits_from_dict(
     ResultError
         When the data are of another format or lack an entry.
     """
-    if not isinstance(data, Mapping) or data.get("format") != FORMAT:
-        found = data.get("format") if isinstance(data, Mapping) else type(data).__name__
-        raise ResultError(
-            f"format {found} of fits is unknown",
-            where=where,
-            expected=f"format {FORMAT}",
-            do="Fit the points again with this version",
-        )
-    try:
+    with entries(data, FORMAT, of="fits", where=where, do="Fit the points again") as found:
         kinetic, static = (
-            {fit.group: fit for fit in map(_fit_from_dict, data[kind])}
+            {fit.group: fit for fit in map(_fit_from_dict, found[kind])}
             for kind in ("kinetic", "static")
         )
-    except (KeyError, TypeError, ValueError) as error:
-        raise ResultError(
-            f"an entry of the fits is missing or wrong ({error})",
-            where=where,
-            do="Fit the points again",
-        ) from error
     return kinetic, static
 
 

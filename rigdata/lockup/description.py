@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
 
+from rigdata.campaign.campaign import PRESSURE_LAWS
 from rigdata.campaign.files import Place, read_toml
 from rigdata.campaign.keys import Key
 from rigdata.campaign.reading import check_pair, read_values
@@ -15,7 +16,6 @@ from rigdata.reduction.geometry import effective_radius, face_area
 
 HUB, CASE = "hub", "case"
 SIDES = 2  # of a differential, each with its own plates
-LAWS = ("uniform-pressure", "uniform-wear")
 _MM = 1e-3
 
 
@@ -35,7 +35,9 @@ class Plates:
     contact_area_fraction: Annotated[
         float, Key("Share of a face that touches.", above=0, high=1)
     ] = 1.0
-    pressure_law: Annotated[str, Key("How pressure spreads over a face.", choices=LAWS)] = LAWS[0]
+    pressure_law: Annotated[
+        str, Key("How pressure spreads over a face.", choices=PRESSURE_LAWS)
+    ] = PRESSURE_LAWS[0]
     spline_radius_mm: Annotated[
         float | None, Key("Radius of the splines that carry the plates.", unit="mm", above=0)
     ] = None

@@ -6,6 +6,7 @@ differ by ``dT = mu F sum(N_i r_i)``, whichever of them is the faster.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,9 +17,10 @@ from rigdata.errors import TableError
 from rigdata.lockup.description import LockPack
 from rigdata.reduction.load_path import face_load_factor
 from rigdata.tables.table import CoefficientTable, Reading
+from rigdata.uncertainty.degrees import coverage_factor
 
 DRIVE, COAST = "drive", "coast"
-Z = 1.959963984540054  # 95 % of a normal distribution, both sides
+Z = float(coverage_factor(math.inf))  # 95 % of a normal distribution, both sides
 _TURNS, _STILL = 30, 1e-12
 _ARRAYS = (
     "input_torque_nm",

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rigdata.comparison.calibration_share import calibration_words
-from rigdata.comparison.ratios import Ratio
+from rigdata.comparison.ratios import Ratio, calibration_said
 from rigdata.comparison.standings import standings
 from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.figures.comparison import comparison
@@ -74,11 +73,8 @@ def standings_table(ratios: Sequence[Ratio]) -> Content:
 
 def calibration_items(ratios: Sequence[Ratio]) -> Content:
     """Say what the rig's calibration adds to the variance of each ratio."""
-    told: dict[str, list[str]] = {}
-    for ratio in ratios:
-        names = told.setdefault(calibration_words(ratio.calibration), [])
-        names.append(f"{ratio.group} over {ratio.against}")
-    return items(typeset(f"{joined(names)}: {words}.") for words, names in told.items())
+    told = calibration_said(ratios).items()
+    return items(typeset(f"{joined(names)}: {words}.") for words, names in told)
 
 
 def traits_tables(report: ReportInput, ratios: Sequence[Ratio]) -> Content:
