@@ -7,7 +7,7 @@ from typing import Any
 
 from rigdata.bedding.assess import WITHIN
 from rigdata.bedding.results import Bedding, PackBedding, TimeToBed
-from rigdata.storage import entries, finite, read_json
+from rigdata.storage.json_files import entries, finite, read_json
 
 FORMAT = 1
 

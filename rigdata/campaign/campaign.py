@@ -17,7 +17,7 @@ from rigdata.campaign.rig import Rig, read_rig
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.campaign.viscosity_index import HIGH, LOW, viscosity_index
 from rigdata.errors import CampaignError, Notice, Severity
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 from rigdata.uncertainty.identity import Origins
 
 FILE_NAME = "campaign.toml"

@@ -20,7 +20,7 @@ from rigdata.campaign.dsi import children, local, read_quantity, ref_types
 from rigdata.campaign.files import shown
 from rigdata.errors import CampaignError
 from rigdata.quantities import UNITS, to_base
-from rigdata.storage import sha256_bytes
+from rigdata.storage.files import sha256_bytes
 
 MOST_BYTES = 10_000_000
 MOST_DEPTH = 100

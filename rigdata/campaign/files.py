@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rigdata.errors import CampaignError
-from rigdata.storage import sha256_bytes
+from rigdata.storage.files import sha256_bytes
 
 FORMAT = 1
 

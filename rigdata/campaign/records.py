@@ -17,7 +17,7 @@ from rigdata.campaign.reading import check_pair, read_values
 from rigdata.campaign.record_points import read_points
 from rigdata.errors import CampaignError, Notice
 from rigdata.quantities import CHANNELS, QUANTITIES, UNITS, unit_named
-from rigdata.storage import sha256_bytes
+from rigdata.storage.files import sha256_bytes
 
 # A record is of one channel's quantity, or of what its sensor senses.
 RECORD_QUANTITIES = tuple(

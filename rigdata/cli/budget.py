@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rigdata.cli.budget_words import account_row, account_text, draws_text, overview
-from rigdata.cli.options import CampaignPath, json_option
+from rigdata.cli.options import CampaignPath, cache_option, json_option
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.errors import Notice, Severity
 from rigdata.figures.budget import cause_bars
@@ -24,7 +24,7 @@ from rigdata.pipeline.budgets import (
     accounts_of_ratios,
     campaign_of,
 )
-from rigdata.storage import write_text
+from rigdata.storage.files import write_text
 from rigdata.uncertainty.monte_carlo import LinearTest
 
 _LEAST_DRAWS = 10_000
@@ -91,12 +91,14 @@ class SvgPath(click.Path):
     help="Campaign of these results, for --monte-carlo; found beside them unless told otherwise.",
 )
 @click.option("--figure", type=SvgPath(), help="Draw the shares into this file too.")
+@cache_option
 @json_option
 def command(
     results: Path,
     draws: int | None,
     campaign: Path | None,
     figure: Path | None,
+    cache: bool,
     as_json: bool,
     **asked: Any,
 ) -> None:
@@ -117,7 +119,7 @@ def command(
     if single is not None and draws:
         with progress(quiet=as_json) as show:
             source = campaign_of(results, campaign)
-            test = account_by_draws(single, source, draws, progress=show)
+            test = account_by_draws(single, source, draws, progress=show, cache=cache)
     if single is not None and figure:
         picture = cause_bars(single.budget)
         write_text(

@@ -18,7 +18,7 @@ from rigdata.cli.options import json_option
 from rigdata.cli.terminal import aligned, finish, paragraph, show_json, show_notices
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE, read_points
-from rigdata.storage import timestamp
+from rigdata.storage.files import timestamp
 
 
 class RigPath(click.Path):

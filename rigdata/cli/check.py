@@ -9,14 +9,14 @@ from pathlib import Path
 import click
 
 from rigdata.campaign.campaign import Campaign, read_campaign
-from rigdata.cli.options import campaign_argument, json_option
+from rigdata.cli.options import cache_option, campaign_argument, json_option
 from rigdata.cli.terminal import LEFT_SOMETHING_OUT, aligned, progress, show_json, show_notices
 from rigdata.errors import RigdataError
-from rigdata.pipeline.folder import read_files
+from rigdata.pipeline.folder import cache_of, read_files
 from rigdata.pipeline.watching import INTERVAL_S, Stamps, stamps, wait_for_change
 from rigdata.reduction.verdicts import TO_COME, CampaignCheck, RunVerdict, check_campaign
 from rigdata.report.check_page import check_page, counts_words
-from rigdata.storage import check_new, write_text
+from rigdata.storage.files import check_new, write_text
 
 HEADERS = ("run", "pack", "procedure", "points", "verdict", "reason")
 
@@ -32,8 +32,11 @@ HEADERS = ("run", "pack", "procedure", "points", "verdict", "reason")
     help="Write an HTML page too, with each run's course; with --watch it renews itself.",
 )
 @click.option("--force", is_flag=True, help="Replace the page where it is there.")
+@cache_option
 @json_option
-def command(campaign: Path, watch: bool, page: Path | None, force: bool, as_json: bool) -> None:
+def command(
+    campaign: Path, watch: bool, page: Path | None, force: bool, cache: bool, as_json: bool
+) -> None:
     """Read everything of CAMPAIGN and say of each run: good, look or repeat.
 
     CAMPAIGN is a campaign.toml or its folder; it may be under way, a run without a
@@ -49,7 +52,7 @@ def command(campaign: Path, watch: bool, page: Path | None, force: bool, as_json
         check_new([page], force=force)
     read = read_campaign(campaign)
     seen = stamps(read_files(read))
-    found = _checked(read, quiet=as_json)
+    found = _checked(read, cache=cache, quiet=as_json)
     _write_page(page, found, watch=watch)
     if as_json:
         keys = (*HEADERS, "do")
@@ -61,14 +64,14 @@ def command(campaign: Path, watch: bool, page: Path | None, force: bool, as_json
         click.echo(f"\n{counts_words(found)}")
         show_notices(found.notices)
     if watch:
-        _watch(campaign, found, seen, page)
+        _watch(campaign, found, seen, page, cache=cache)
     if not found.passed:
         click.get_current_context().exit(LEFT_SOMETHING_OUT)
 
 
-def _checked(campaign: Campaign, *, quiet: bool = False) -> CampaignCheck:
+def _checked(campaign: Campaign, *, cache: bool, quiet: bool = False) -> CampaignCheck:
     with progress(quiet=quiet) as show:
-        return check_campaign(campaign, progress=show)
+        return check_campaign(campaign, progress=show, cache=cache_of(campaign, wanted=cache))
 
 
 def _row(one: RunVerdict) -> Sequence[str]:
@@ -83,7 +86,9 @@ def _write_page(page: Path | None, found: CampaignCheck, *, watch: bool) -> None
         write_text(page, check_page(found, checked=now, refresh_s=seconds))
 
 
-def _watch(path: Path, found: CampaignCheck, seen: Stamps, page: Path | None) -> None:
+def _watch(
+    path: Path, found: CampaignCheck, seen: Stamps, page: Path | None, *, cache: bool
+) -> None:
     """Tell what changes, until Ctrl-C."""
     click.echo("\nWatching; Ctrl-C ends it.", err=True)
     while True:
@@ -92,7 +97,7 @@ def _watch(path: Path, found: CampaignCheck, seen: Stamps, page: Path | None) ->
         try:
             campaign = read_campaign(path)
             seen = stamps(read_files(campaign))
-            now = _checked(campaign)
+            now = _checked(campaign, cache=cache)
         except RigdataError as fault:  # a campaign file that is being edited
             click.echo(f"rigdata: {fault}", err=True)
             continue

@@ -12,7 +12,7 @@ from rigdata.cli.options import campaign_or_results, json_option
 from rigdata.cli.terminal import aligned, progress, show_json
 from rigdata.pipeline.reporting import figures_from_folder
 from rigdata.steps import counted
-from rigdata.storage import check_new, write_text
+from rigdata.storage.files import check_new, write_text
 
 
 @click.command("figures")

@@ -3,7 +3,7 @@
 Subcommands are imported only when they are called, so that help is quick.
 Exit codes: 0 done; 1 data or campaign at fault and no result; 2 wrong usage;
 3 done, but something was left out or a check was not met.  As usual for
-commands that were stopped: 130 by Ctrl-C, 141 by a closed pipe.
+commands that were stopped: 130 by Ctrl-C, 141 by a closed pipe, 143 by a request to end (SIGTERM).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import contextlib
 import difflib
 import importlib
 import os
+import signal
 import sys
 from collections.abc import Iterator
 from typing import Any
@@ -62,6 +63,7 @@ EXAMPLES = {
 }
 INTERRUPTED = 130
 PIPE_CLOSED = 141
+ENDED = 143
 COMPLETING = "_RIGDATA_COMPLETE"  # set by the shell while it completes a line
 
 
@@ -107,6 +109,8 @@ class LazyGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; the one place where errors become exit codes."""
+        with contextlib.suppress(ValueError):  # not in the main thread: nobody ends that alone
+            signal.signal(signal.SIGTERM, _ended)
         try:
             return super().invoke(ctx)
         except RigdataError as fault:
@@ -119,6 +123,12 @@ class LazyGroup(click.Group):
             # The reader has gone: nothing more can be said, and flushing at exit must not try.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(PIPE_CLOSED)
+
+
+def _ended(_number: int, _frame: object) -> None:
+    """End as Ctrl-C does, so that what is half written is cleared away."""
+    click.echo("rigdata: ended; nothing was left half written.", err=True)
+    sys.exit(ENDED)
 
 
 @contextlib.contextmanager

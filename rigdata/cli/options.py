@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rigdata.pipeline.folder import campaign_file
-from rigdata.storage import is_result
+from rigdata.storage.folders import is_result
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -91,6 +91,12 @@ force_option: Decorator = click.option(
 )
 json_option: Decorator = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON."
+)
+cache_option: Decorator = click.option(
+    "--cache/--no-cache",
+    default=True,
+    show_default=True,
+    help="Keep what was read of the logs in .rigdata-cache beside the campaign for the next time.",
 )
 laws_option: Decorator = click.option(
     "--law",

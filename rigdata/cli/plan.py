@@ -19,7 +19,7 @@ from rigdata.planning.plan import Option, Plan, make_plan
 from rigdata.planning.precision import Predicted
 from rigdata.planning.words import answer, basis_words, design_words, limit_words
 from rigdata.report.run_sheet import run_sheet
-from rigdata.storage import check_new, write_text
+from rigdata.storage.files import check_new, write_text
 
 CAMPAIGN_FILE, SHEET_FILE = "campaign.toml", "run-sheet.html"
 

@@ -7,7 +7,13 @@ from pathlib import Path
 import click
 
 from rigdata.campaign.campaign import read_campaign
-from rigdata.cli.options import campaign_argument, force_option, json_option, out_option
+from rigdata.cli.options import (
+    cache_option,
+    campaign_argument,
+    force_option,
+    json_option,
+    out_option,
+)
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.pipeline.stages import reduce_into
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE
@@ -17,8 +23,9 @@ from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE
 @campaign_argument
 @out_option
 @force_option
+@cache_option
 @json_option
-def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> None:
+def command(campaign: Path, out: Path | None, force: bool, cache: bool, as_json: bool) -> None:
     """Turn the logs of CAMPAIGN into points.csv and budget.csv.
 
     CAMPAIGN is a campaign.toml or its folder. Results of later stages are
@@ -26,7 +33,7 @@ def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> Non
     """
     read = read_campaign(campaign)
     with progress(quiet=as_json) as show:
-        reduction, folder = reduce_into(read, out, force=force, progress=show)
+        reduction, folder = reduce_into(read, out, force=force, progress=show, cache=cache)
     points = reduction.points
     used = int(points.used.sum())
     if as_json:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from rigdata.campaign.campaign import read_campaign
-from rigdata.cli.options import campaign_or_results, force_option, json_option
+from rigdata.cli.options import cache_option, campaign_or_results, force_option, json_option
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.reporting import report_into
@@ -16,8 +16,9 @@ from rigdata.pipeline.reporting import report_into
 @click.command("report")
 @campaign_or_results
 @force_option
+@cache_option
 @json_option
-def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> None:
+def command(campaign: Path, out: Path | None, force: bool, cache: bool, as_json: bool) -> None:
     """Write report.html for CAMPAIGN from what the results folder holds.
 
     CAMPAIGN is a campaign.toml, its folder, or a folder of its results. Points,
@@ -25,7 +26,9 @@ def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> Non
     again for the traces.
     """
     with progress(quiet=as_json) as show:
-        notices, folder = report_into(read_campaign(campaign), out, force=force, progress=show)
+        notices, folder = report_into(
+            read_campaign(campaign), out, force=force, progress=show, cache=cache
+        )
     if as_json:
         show_json("report", notices, report=str(folder / REPORT_FILE))
     else:

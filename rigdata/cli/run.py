@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from rigdata.cli.options import (
+    cache_option,
     campaign_argument,
     force_option,
     json_option,
@@ -44,6 +45,7 @@ from rigdata.pipeline.run import CampaignResult, run_campaign
 @keep_bedding_option
 @margin_option
 @tolerance_option
+@cache_option
 @json_option
 def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any) -> None:
     """Do all of it for CAMPAIGN: reduce, fit, compare, tables and report.

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rigdata.comparison.batches import BatchCheck
-from rigdata.storage import entries, read_json
+from rigdata.storage.json_files import entries, read_json
 
 FORMAT = 1
 _TUPLES = ("against", "tolerance", "outside")

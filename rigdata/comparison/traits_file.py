@@ -10,7 +10,7 @@ from typing import Any
 from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.comparison.trait_kinds import Measured, Side
 from rigdata.friction.results import Group
-from rigdata.storage import entries, read_json
+from rigdata.storage.json_files import entries, read_json
 
 FORMAT = 1
 _SIDES = ("group", "against", "difference")

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from rigdata.errors import ResultError
 from rigdata.figures import style
 from rigdata.figures.svg import svg_file
-from rigdata.storage import write_bytes, write_text
+from rigdata.storage.files import write_bytes, write_text
 
 KINDS = (".svg", ".png", ".pdf")
 _DPI = 200

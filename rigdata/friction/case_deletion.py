@@ -31,7 +31,7 @@ from rigdata.friction.leave_out import information_without
 from rigdata.friction.mixed_model import Profile
 from rigdata.friction.nesting import members_of
 from rigdata.reduction.points import FrictionPoints
-from rigdata.storage import finite
+from rigdata.storage.json_files import finite
 
 PACK, RUN = "pack", "run"
 _LEAST_KNOWN = 1e-9  # share of the information on a combination of parameters, less is rounding

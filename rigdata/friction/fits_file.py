@@ -24,7 +24,7 @@ from rigdata.friction.laws.registry import law
 from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.profiles import ParameterProfile
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
-from rigdata.storage import entries, finite, read_json, write_json
+from rigdata.storage.json_files import entries, finite, read_json, write_json
 
 FORMAT = 1
 

@@ -23,7 +23,7 @@ from rigdata.logs.order import RisingRows
 from rigdata.logs.readers import open_log
 from rigdata.logs.stream import ColumnFrames, Stream, StreamFrames
 from rigdata.logs.survey import Survey, survey
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 
 __all__ = ["ColumnRequest", "Flag", "Frames", "read_frames"]
 
@@ -139,7 +139,8 @@ def read_frames(
     ------
     LogError
         When the log cannot be read, a column is not there or holds text, the
-        time does not increase, or no row lies between `start_s` and `end_s`.
+        time does not increase, or no row lies between `start_s` and `end_s`; or
+        when the log changes while it is read.
 
     Notes
     -----
@@ -149,6 +150,7 @@ def read_frames(
     own, is interpolated linearly between its samples up to 2.5 of its periods.
     """
     where = shown(path)
+    before = _stamp(path)
     log = open_log(path, settings, {k: r.column for k, r in columns.items()}, block_bytes)
     look = survey(log, where=where)
     length = look.default_frame_s if frame_s is None else frame_s
@@ -161,6 +163,12 @@ def read_frames(
         for block in _ahead(log, tally, pool):
             streams.push(block)
         rows, found = streams.finish()
+    if _stamp(path) != before:
+        raise LogError(
+            "the log changed while it was read",
+            where=where,
+            do="Wait until the logger has closed it, and read it again",
+        )
     if rows.time_s.size == 0:
         raise LogError(
             "no row lies between start_s and end_s",
@@ -257,6 +265,15 @@ class _Streams:
             if filled.any():
                 self._holes[key].look(time[filled])
                 stream.push(time[filled], frames[filled], {key: rows.values[key][filled]})
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """Return time of change and size of a file; None where there is none."""
+    try:
+        status = path.stat()
+    except OSError:  # opening it says so
+        return None
+    return status.st_mtime_ns, status.st_size
 
 
 def _ahead(log: OpenLog, tally: Tally, pool: Executor) -> Iterator[Block]:

@@ -25,14 +25,14 @@ from rigdata.friction.monte_carlo import draw_quantity
 from rigdata.friction.results import Group
 from rigdata.friction.solution import Solution
 from rigdata.friction.what_if import WhatIf, limiting_words, point_what_ifs, what_ifs
-from rigdata.pipeline.folder import COMPARISON_FILE, campaign_file, read_manifest
+from rigdata.pipeline.folder import COMPARISON_FILE, cache_of, campaign_file, read_manifest
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.reduction.monte_carlo import draw_points
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.steps import Progress
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 from rigdata.uncertainty.monte_carlo import LinearTest
 
 _SAME = 1e-9  # relative difference of points of one and the same reduction
@@ -159,7 +159,12 @@ def accounts_of_ratios(
 
 
 def account_by_draws(
-    account: Account, campaign: Campaign, draws: int, *, progress: Progress | None = None
+    account: Account,
+    campaign: Campaign,
+    draws: int,
+    *,
+    progress: Progress | None = None,
+    cache: bool = True,
 ) -> LinearTest:
     """Return a number by Monte Carlo, and the test of its linear budget.
 
@@ -178,7 +183,7 @@ def account_by_draws(
     ResultError
         When the campaign gives other points than the results hold.
     """
-    reduction = reduce_campaign(campaign, progress=progress)
+    reduction = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
     _check_same(account.points, reduction.points, campaign)
     return _drawn(account, reduction.readings, draws)
 

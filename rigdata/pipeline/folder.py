@@ -6,21 +6,29 @@ stands before it and drops what came after, because that no longer fits.
 
 from __future__ import annotations
 
+import functools
 import os
 import platform
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 from rigdata.campaign.campaign import Campaign
 from rigdata.errors import ResultError
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.results import Reduction
-from rigdata.storage import MANIFEST, is_result, read_json, sha256, staged_folder, write_manifest
+from rigdata.storage.files import sha256
+from rigdata.storage.folders import MANIFEST, is_result, staged_folder, write_manifest
+from rigdata.storage.json_files import read_json
+from rigdata.storage.lock import owned
+
+Work = TypeVar("Work", bound=Callable[..., Any])
 
 RESULTS = "results"
+CACHE = ".rigdata-cache"
 FITS_FILE = "fits.json"
 COMPARISON_FILE = "comparison.csv"
 TRAITS_FILE = "traits.json"
@@ -47,6 +55,32 @@ _DROPPED = {
 def results_folder(campaign: Campaign, out: Path | str | None = None) -> Path:
     """Return where the results of a campaign go."""
     return Path(out) if out is not None else campaign.folder / RESULTS
+
+
+def cache_of(campaign: Campaign, *, wanted: bool = True) -> FramesCache | None:
+    """Return where the frames of a campaign's logs are kept; None where none is wanted.
+
+    Beside campaign.toml, not in the results, which are swapped whole: what a killed run
+    has read is there for the next one, and all results of a campaign share it.
+    """
+    return FramesCache(campaign.folder / CACHE) if wanted else None
+
+
+def working_alone(command: str) -> Callable[[Work], Work]:
+    """Let a function of a campaign and its results folder be the only one to work on that folder.
+
+    Two at once would mix what the one reads with what the other writes.
+    """
+
+    def decorate(work: Work) -> Work:
+        @functools.wraps(work)
+        def locked(campaign: Campaign, out: Path | None = None, **options: Any) -> Any:
+            with owned(results_folder(campaign, out), f"rigdata {command}"):
+                return work(campaign, out, **options)
+
+        return cast(Work, locked)
+
+    return decorate
 
 
 @contextmanager

@@ -18,10 +18,12 @@ from rigdata.pipeline.folder import (
     REPORT_FILE,
     TABLES_FOLDER,
     TRAITS_FILE,
+    cache_of,
     campaign_file,
     provenance,
     results_folder,
     results_stage,
+    working_alone,
 )
 from rigdata.pipeline.stages import stored_bedding, wear_of
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
@@ -29,27 +31,34 @@ from rigdata.reduction.reduce import reduce_campaign
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report, sections
 from rigdata.steps import Progress
-from rigdata.storage import is_result, write_text
+from rigdata.storage.files import write_text
+from rigdata.storage.folders import is_result
 from rigdata.tables.json_table import FILE as TABLE_FILE
 from rigdata.tables.read import read_table
 
 
+@working_alone("report")
 def report_into(
     campaign: Campaign,
     out: Path | None = None,
     *,
     force: bool = False,
     progress: Progress | None = None,
+    cache: bool = True,
 ) -> tuple[tuple[Notice, ...], Path]:
     """Write the report of what the results folder holds; the logs give the traces."""
-    report, folder = report_from_folder(campaign, out, progress=progress)
+    report, folder = report_from_folder(campaign, out, progress=progress, cache=cache)
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report, progress=progress))
     return report.reduction.notices, folder
 
 
 def report_from_folder(
-    campaign: Campaign, out: Path | None = None, *, progress: Progress | None = None
+    campaign: Campaign,
+    out: Path | None = None,
+    *,
+    progress: Progress | None = None,
+    cache: bool = True,
 ) -> tuple[ReportInput, Path]:
     """Gather what a report shows from the results folder and, for the traces, from the logs."""
     folder = results_folder(campaign, out)
@@ -63,7 +72,7 @@ def report_from_folder(
     batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
     bedding = stored_bedding(points, campaign, folder)
-    read = reduce_campaign(campaign, progress=progress)
+    read = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
     notices = (*read.notices, *bedding_notices(points, bedding), *fits.notices)
     report = ReportInput(
         campaign=campaign,

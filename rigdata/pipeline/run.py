@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -23,6 +23,7 @@ from rigdata.friction.fits_file import write_fits
 from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.stick_slip import StickSlip
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
     BEDDING_FILE,
@@ -32,6 +33,7 @@ from rigdata.pipeline.folder import (
     TABLES_FOLDER,
     TRAITS_FILE,
     WEAR_FILE,
+    cache_of,
     provenance,
     read_files,
     results_folder,
@@ -49,7 +51,10 @@ from rigdata.reduction.results import Reduction
 from rigdata.report.model import ReportInput
 from rigdata.report.page import render_report
 from rigdata.steps import Progress, Step, silent
-from rigdata.storage import check_replaceable, write_json, write_text
+from rigdata.storage.files import write_text
+from rigdata.storage.folders import check_replaceable
+from rigdata.storage.json_files import write_json
+from rigdata.storage.lock import owned
 from rigdata.tables.build import TOLERANCE, build_tables
 from rigdata.tables.exporters import chosen_exporters
 from rigdata.tables.table import CoefficientTable
@@ -120,6 +125,7 @@ def run_campaign(
     margin: float = 0.05,
     tolerance: float = TOLERANCE,
     formats: Sequence[str] = (),
+    cache: bool = True,
 ) -> CampaignResult:
     """Do all of it: read, reduce, fit, compare, and write tables and report.
 
@@ -147,6 +153,9 @@ def run_campaign(
         Largest error of linear interpolation in the tables, as a fraction of mu.
     formats : sequence of str
         Table formats beside those that are always written.
+    cache : bool
+        Keep what was read of the logs in ``.rigdata-cache`` beside campaign.toml, and
+        take it from there the next time.  The results are the same to the last bit.
 
     Raises
     ------
@@ -156,31 +165,72 @@ def run_campaign(
     """
     chosen_exporters(formats)  # wrong options are told before the work, not after it
     campaign = read_campaign(Path(path))
-    inspections = inspections_of(campaign)
+    inspections_of(campaign)
     known_laws(laws, campaign)
     folder = results_folder(campaign, out)
     check_replaceable(folder, force=force, keep=read_files(campaign))
+    asked = _Asked(
+        laws=tuple(laws or ()),
+        pool_scatter=pool_scatter,
+        steady=steady,
+        keep_bedding=keep_bedding,
+        margin=margin,
+        tolerance=tolerance,
+        formats=tuple(formats),
+    )
+    with owned(folder, "rigdata run"):
+        return _worked(campaign, folder, asked, force, progress, cache_of(campaign, wanted=cache))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The options of `run_campaign` that change its results."""
+
+    laws: tuple[str, ...]
+    pool_scatter: bool
+    steady: float
+    keep_bedding: bool
+    margin: float
+    tolerance: float
+    formats: tuple[str, ...]
+
+
+def _worked(
+    campaign: Campaign,
+    folder: Path,
+    asked: _Asked,
+    force: bool,
+    progress: Progress | None,
+    cache: FramesCache | None,
+) -> CampaignResult:
+    """Return the results of a campaign, written into `folder`, which is locked."""
     say = progress or silent
-    reduction = reduce_campaign(campaign, progress=progress)
+    reduction = reduce_campaign(campaign, progress=progress, cache=cache)
     say(Step("finding when packs were bedded in"))
-    settled = settle_points(reduction.points, campaign, steady=steady, keep_bedding=keep_bedding)
+    settled = settle_points(
+        reduction.points, campaign, steady=asked.steady, keep_bedding=asked.keep_bedding
+    )
     reduction = replace(reduction, points=settled.points)
     fits = fit_points(
-        reduction.points, campaign, laws=laws, pool_scatter=pool_scatter, progress=progress
+        reduction.points,
+        campaign,
+        laws=asked.laws or None,
+        pool_scatter=asked.pool_scatter,
+        progress=progress,
     )
     ratios, traits, ratio_notices = compare(
-        reduction.points, fits, campaign, settled.bedding, margin=margin, progress=progress
+        reduction.points, fits, campaign, settled.bedding, margin=asked.margin, progress=progress
     )
     levels = pack_levels(reduction.points, fits.kinetic)
     batches, batch_notices = check_batches(levels)
     say(Step("following the wear"))
-    wear = assess_wear(campaign, inspections, levels, fits.kinetic)
+    wear = assess_wear(campaign, inspections_of(campaign), levels, fits.kinetic)
     built = build_tables(
         fits.kinetic,
         reduction.points,
         campaign,
         static=fits.static,
-        tolerance=tolerance,
+        tolerance=asked.tolerance,
         progress=progress,
     )
     notices = (
@@ -192,15 +242,7 @@ def run_campaign(
         *wear.notices,
         *built.notices,
     )
-    options = {
-        "laws": list(laws or ()),
-        "pool_scatter": pool_scatter,
-        "steady": steady,
-        "keep_bedding": keep_bedding,
-        "margin": margin,
-        "tolerance": tolerance,
-        "formats": list(formats),
-    }
+    options = {**asdict(asked), "laws": [*asked.laws], "formats": [*asked.formats]}
     say(Step("writing the results"))
     with results_stage(campaign, folder, "run", options, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
@@ -210,7 +252,7 @@ def run_campaign(
         write_json(part / TRAITS_FILE, traits_to_dict(traits))
         write_json(part / BATCHES_FILE, batches_to_dict(batches))
         write_json(part / WEAR_FILE, wear_to_dict(wear))
-        files = write_tables(built.tables, part / TABLES_FOLDER, formats=formats)
+        files = write_tables(built.tables, part / TABLES_FOLDER, formats=asked.formats)
         report = ReportInput(
             campaign=campaign,
             reduction=replace(reduction, notices=notices),

@@ -40,8 +40,10 @@ from rigdata.pipeline.folder import (
     TABLES_FOLDER,
     TRAITS_FILE,
     WEAR_FILE,
+    cache_of,
     results_folder,
     results_stage,
+    working_alone,
 )
 from rigdata.pipeline.stored import Fits, fits_from_folder, points_from_folder
 from rigdata.reduction.points import FrictionPoints
@@ -54,7 +56,8 @@ from rigdata.reduction.points_file import (
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.steps import Progress, counted
-from rigdata.storage import write_json, write_text
+from rigdata.storage.files import write_text
+from rigdata.storage.json_files import write_json
 from rigdata.tables.build import TOLERANCE, Tables, build_tables
 from rigdata.tables.write import write_tables
 from rigdata.wear.assess import Wear, assess_wear
@@ -193,21 +196,24 @@ def compare(
     return ratios, traits, notices
 
 
+@working_alone("reduce")
 def reduce_into(
     campaign: Campaign,
     out: Path | None = None,
     *,
     force: bool = False,
     progress: Progress | None = None,
+    cache: bool = True,
 ) -> tuple[Reduction, Path]:
     """Reduce the logs and write points.csv and budget.csv; return also the folder."""
     folder = results_folder(campaign, out)
-    reduction = reduce_campaign(campaign, progress=progress)
+    reduction = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
     with results_stage(campaign, folder, "reduce", {}, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
     return reduction, folder
 
 
+@working_alone("fit")
 def fit_into(
     campaign: Campaign,
     out: Path | None = None,
@@ -245,6 +251,7 @@ def fit_into(
     return fits, folder
 
 
+@working_alone("bedding")
 def bedding_into(
     campaign: Campaign, out: Path | None = None, *, force: bool = False, steady: float = WITHIN
 ) -> tuple[Bedding, tuple[Notice, ...], Path]:
@@ -261,6 +268,7 @@ def bedding_into(
     return bedding, bedding_notices(points, bedding), folder
 
 
+@working_alone("compare")
 def compare_into(
     campaign: Campaign,
     out: Path | None = None,
@@ -303,6 +311,7 @@ def stored_bedding(points: FrictionPoints, campaign: Campaign, folder: Path) -> 
     return assess_bedding(points, campaign, within=read_steady(folder / BEDDING_FILE))
 
 
+@working_alone("wear")
 def wear_into(
     campaign: Campaign, out: Path | None = None, *, force: bool = False
 ) -> tuple[Wear, Path]:
@@ -321,6 +330,7 @@ def wear_of(campaign: Campaign, points: FrictionPoints, fits: Fits) -> Wear:
     return assess_wear(campaign, inspections_of(campaign), levels, fits.kinetic)
 
 
+@working_alone("tables")
 def tables_into(
     campaign: Campaign,
     out: Path | None = None,

@@ -12,7 +12,7 @@ from pathlib import Path
 from rigdata.campaign.campaign import Material, Oil, Pack, Reference
 from rigdata.campaign.keys import keys_of
 from rigdata.planning.plan import Plan
-from rigdata.storage import TomlValue, toml_table
+from rigdata.storage.toml_text import TomlValue, toml_table
 
 LOGS = "logs"
 _BARE = re.compile(r"[A-Za-z0-9_-]+")

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.inertia import with_found_inertia
@@ -30,7 +31,11 @@ _MOST_NAMED = 4  # runs whose reason is told where none gave a point
 
 
 def reduce_campaign(
-    campaign: Campaign, *, progress: Progress | None = None, under_way: bool = False
+    campaign: Campaign,
+    *,
+    progress: Progress | None = None,
+    under_way: bool = False,
+    cache: FramesCache | None = None,
 ) -> Reduction:
     """Reduce every run of a campaign.
 
@@ -45,6 +50,8 @@ def reduce_campaign(
         Told each run before it is read.
     under_way : bool
         Whether tests are still to come, so that no point yet is no fault.
+    cache : FramesCache, optional
+        Where the frames of logs are kept for the next time.
 
     Returns
     -------
@@ -62,14 +69,14 @@ def reduce_campaign(
     zeros: dict[str, PackZero] = {}
     for run, pack in account.pending("zero"):
         with account.attempt(run):
-            result, zero = reduce_zero_run(run, pack, rig)
+            result, zero = reduce_zero_run(run, pack, rig, cache)
             zeros.setdefault(pack.name, zero)
             account.enter(result)
 
     drag_runs: list[DragData] = []
     for run, pack in account.pending("drag"):
         with account.attempt(run):
-            result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name))
+            result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name), cache)
             drag_runs.append(data)
             account.enter(result)
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
@@ -79,8 +86,8 @@ def reduce_campaign(
     results = []
     for run, pack in account.pending(None):
         with account.attempt(run):
-            drag = drags[pack.name]
-            results.append(reduce_run(run, pack, rig, drag.surface, zeros.get(pack.name)))
+            given = drags[pack.name].surface, zeros.get(pack.name)
+            results.append(reduce_run(run, pack, rig, *given, cache))
             account.enter(results[-1])
     points = [r.points for r in results if r.points is not None]
     if not points and not under_way:
@@ -102,7 +109,8 @@ def reduce_campaign(
     def sliding_in(run: Run) -> Sliding | None:
         with suppress(RigdataError):
             drag, zero = drags[run.pack].surface, zeros.get(run.pack)
-            return read_sliding(account.dated(run), campaign.packs[run.pack], rig, drag, zero)
+            dated, pack = account.dated(run), campaign.packs[run.pack]
+            return read_sliding(dated, pack, rig, drag, zero, cache)
         return None
 
     known = {r.run: r.sliding for r in results if r.sliding is not None}

@@ -15,6 +15,7 @@ from rigdata.campaign.campaign import Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
 from rigdata.logs.frames import ColumnRequest, read_frames
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.alignment import Ripple, ripple_of
 from rigdata.reduction.breakaway import breakaway_drafts
 from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
@@ -69,8 +70,8 @@ class RunResult:
     log_sha256: str
 
 
-def read_signals(run: Run, rig: Rig) -> Signals:
-    """Read the log of one run into SI channels.
+def read_signals(run: Run, rig: Rig, cache: FramesCache | None = None) -> Signals:
+    """Read the log of one run into SI channels, from `cache` where it was read before.
 
     Raises
     ------
@@ -92,7 +93,8 @@ def read_signals(run: Run, rig: Rig) -> Signals:
         for name, channel in rig.channels.items()
         if channel.column is not None
     }
-    frames = read_frames(
+    read = read_frames if cache is None else cache.frames
+    frames = read(
         run.log,
         rig.log,
         columns,
@@ -103,9 +105,11 @@ def read_signals(run: Run, rig: Rig) -> Signals:
     return to_signals(frames, rig, run=run.id, date=run.date)
 
 
-def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:
+def reduce_zero_run(
+    run: Run, pack: Pack, rig: Rig, cache: FramesCache | None = None
+) -> tuple[RunResult, PackZero]:
     """Read the zeros of torque and load over a whole run without load and slip."""
-    signals = read_signals(run, rig)
+    signals = read_signals(run, rig, cache)
     corrected = correct(signals, run, pack, rig, None, None)
     if corrected.zeros is None:
         raise ReductionError("no zero could be read", where=f"run {run.id}")
@@ -113,10 +117,14 @@ def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero
 
 
 def reduce_drag_run(
-    run: Run, pack: Pack, rig: Rig, pack_zero: PackZero | None
+    run: Run,
+    pack: Pack,
+    rig: Rig,
+    pack_zero: PackZero | None,
+    cache: FramesCache | None = None,
 ) -> tuple[RunResult, DragData]:
     """Read the drag torque of a run with slip and without load."""
-    signals = read_signals(run, rig)
+    signals = read_signals(run, rig, cache)
     corrected = correct(signals, run, pack, rig, None, pack_zero)
     return _result(signals, corrected, None), drag_data(corrected)
 
@@ -160,6 +168,7 @@ def reduce_run(
     rig: Rig,
     drag: Drag | None,
     pack_zero: PackZero | None,
+    cache: FramesCache | None = None,
 ) -> RunResult:
     """Reduce one run to friction points.
 
@@ -168,7 +177,7 @@ def reduce_run(
     RigdataError
         With the reason why the run must be left out.
     """
-    signals = read_signals(run, rig)
+    signals = read_signals(run, rig, cache)
     corrected = correct(signals, run, pack, rig, drag, pack_zero)
     check_run(corrected)
     drafts, notices = _drafts(corrected)
@@ -187,7 +196,12 @@ def reduce_run(
 
 
 def read_sliding(
-    run: Run, pack: Pack, rig: Rig, drag: Drag | None, pack_zero: PackZero | None
+    run: Run,
+    pack: Pack,
+    rig: Rig,
+    drag: Drag | None,
+    pack_zero: PackZero | None,
+    cache: FramesCache | None = None,
 ) -> Sliding:
     """Return the sliding in a log that gives no friction points, or not as a whole.
 
@@ -196,10 +210,10 @@ def read_sliding(
     RigdataError
         When the log cannot be read.
     """
-    return sliding_of(correct(read_signals(run, rig), run, pack, rig, drag, pack_zero))
+    return sliding_of(correct(read_signals(run, rig, cache), run, pack, rig, drag, pack_zero))
 
 
-def trace_as_read(run: Run, pack: Pack, rig: Rig) -> Trace:
+def trace_as_read(run: Run, pack: Pack, rig: Rig, cache: FramesCache | None = None) -> Trace:
     """Return the course of a run that could not be reduced, with no drag taken off.
 
     Raises
@@ -207,7 +221,7 @@ def trace_as_read(run: Run, pack: Pack, rig: Rig) -> Trace:
     RigdataError
         When its log cannot be read.
     """
-    return trace_of(correct(read_signals(run, rig), run, pack, rig, None, None), None)
+    return trace_of(correct(read_signals(run, rig, cache), run, pack, rig, None, None), None)
 
 
 def _result(

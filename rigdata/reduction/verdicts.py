@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from rigdata.campaign.campaign import Campaign, Run
 from rigdata.errors import Notice, RigdataError, Severity
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.reduction.run import trace_as_read
@@ -77,7 +78,9 @@ class CampaignCheck:
         return sound and all(n.severity is Severity.NOTE for n in self.notices)
 
 
-def check_campaign(campaign: Campaign, *, progress: Progress | None = None) -> CampaignCheck:
+def check_campaign(
+    campaign: Campaign, *, progress: Progress | None = None, cache: FramesCache | None = None
+) -> CampaignCheck:
     """Read every log that is there and judge each run.
 
     Parameters
@@ -86,9 +89,11 @@ def check_campaign(campaign: Campaign, *, progress: Progress | None = None) -> C
         Runs whose logs are not there yet are to come.
     progress : callable, optional
         Told each run before it is read.
+    cache : FramesCache, optional
+        Where the frames of logs are kept for the next time.
     """
-    reduction = reduce_campaign(campaign, progress=progress, under_way=True)
-    runs = tuple(_judged(run, reduction) for run in campaign.runs)
+    reduction = reduce_campaign(campaign, progress=progress, under_way=True, cache=cache)
+    runs = tuple(_judged(run, reduction, cache) for run in campaign.runs)
     own = {notice for notices in reduction.said.values() for notice in notices}
     absent = {f"run {one.run.id}" for one in runs if one.verdict == TO_COME}
     alone = {(n.severity, n.what, n.do) for n in own}
@@ -100,14 +105,14 @@ def check_campaign(campaign: Campaign, *, progress: Progress | None = None) -> C
     return CampaignCheck(campaign, runs, tuple(others))
 
 
-def _judged(run: Run, reduction: Reduction) -> RunVerdict:
+def _judged(run: Run, reduction: Reduction, cache: FramesCache | None) -> RunVerdict:
     summary = reduction.summaries.get(run.id)
     verdict, reason, do = _verdict(run, reduction.said.get(run.id, ()), reduced=summary is not None)
     trace = reduction.traces.get(run.id)
     if trace is None and verdict == REPEAT:
         with suppress(RigdataError):
             pack = reduction.campaign.packs[run.pack]
-            trace = trace_as_read(run, pack, reduction.campaign.rig)
+            trace = trace_as_read(run, pack, reduction.campaign.rig, cache)
     return RunVerdict(run, verdict, reason, do, summary.n_points if summary else None, trace)
 
 

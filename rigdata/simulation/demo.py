@@ -25,7 +25,7 @@ from rigdata.simulation.sensors import Logger
 from rigdata.simulation.spec import CampaignSpec, PackDesign, RunDesign
 from rigdata.simulation.truth import Material, Truth
 from rigdata.steps import Progress
-from rigdata.storage import write_text
+from rigdata.storage.files import write_text
 
 DIFFERENTIAL, INCOMING = "ramp-differential", "incoming-batches"
 SCENARIOS = (DIFFERENTIAL, INCOMING)

@@ -14,7 +14,9 @@ from rigdata.simulation.logfile import Dialect, log_text
 from rigdata.simulation.rig import LOGGED_UNITS, CellOnRecord, RigDesign
 from rigdata.simulation.spec import CampaignSpec, RunDesign
 from rigdata.simulation.truth import Truth
-from rigdata.storage import TomlValue, toml_table, write_json, write_text
+from rigdata.storage.files import write_text
+from rigdata.storage.json_files import write_json
+from rigdata.storage.toml_text import TomlValue, toml_table
 
 _LOGS = "logs"
 _RECORDS = "records"

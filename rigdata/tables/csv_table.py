@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from rigdata.storage import write_text
+from rigdata.storage.files import write_text
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.rows import rows_of
 from rigdata.tables.table import CoefficientTable

@@ -11,7 +11,8 @@ from typing import Any
 
 from rigdata.friction.conditions import ALL_AXES
 from rigdata.quantities import QUANTITIES
-from rigdata.storage import sha256, write_json
+from rigdata.storage.files import sha256
+from rigdata.storage.json_files import write_json
 from rigdata.tables import csv_table, json_table
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.folders import folder_names

@@ -16,7 +16,7 @@ from rigdata.errors import TableError
 from rigdata.friction.conditions import ALL_AXES
 from rigdata.friction.envelope import Envelope
 from rigdata.quantities import QUANTITIES
-from rigdata.storage import write_json
+from rigdata.storage.json_files import write_json
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.table import FIELDS, CoefficientTable, TableParameter
 

@@ -17,7 +17,7 @@ from scipy import io as scipy_io
 
 from rigdata.arrays import FloatArray
 from rigdata.quantities import QUANTITIES
-from rigdata.storage import write_bytes
+from rigdata.storage.files import write_bytes
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.slices import pressure_slices
 from rigdata.tables.table import FIELDS, CoefficientTable

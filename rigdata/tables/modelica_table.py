@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rigdata.storage import write_text
+from rigdata.storage.files import write_text
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.slices import Slice, breakaway_slice, pressure_slices, speed_line
 from rigdata.tables.table import CoefficientTable

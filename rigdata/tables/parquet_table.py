@@ -10,7 +10,7 @@ from pathlib import Path
 
 from rigdata.errors import TableError
 from rigdata.extras import wanted_package
-from rigdata.storage import write_bytes
+from rigdata.storage.files import write_bytes
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.rows import rows_of, unit_of
 from rigdata.tables.table import CoefficientTable

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from rigdata.errors import TableError
-from rigdata.storage import read_json, sha256
+from rigdata.storage.files import sha256
+from rigdata.storage.json_files import read_json
 from rigdata.tables import csv_table, data_package, json_table
 from rigdata.tables.table import CoefficientTable
 

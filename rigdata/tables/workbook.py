@@ -18,7 +18,7 @@ from typing import Any
 from rigdata.errors import TableError
 from rigdata.extras import wanted_package
 from rigdata.quantities import QUANTITIES
-from rigdata.storage import write_bytes
+from rigdata.storage.files import write_bytes
 from rigdata.tables.exporter import Exporter
 from rigdata.tables.rows import rows_of, unit_of
 from rigdata.tables.slices import speed_line

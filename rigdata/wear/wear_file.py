@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from rigdata.storage import finite
+from rigdata.storage.json_files import finite
 from rigdata.wear.assess import MemberWear, Wear
 from rigdata.wear.history import History
 from rigdata.wear.life import LEVEL, ServiceLife

@@ -16,7 +16,7 @@ import rigdata
 from rigdata.cli.main import main
 from rigdata.cli.verdicts import ranking_table
 from rigdata.friction.fits_file import read_fits
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 
 DEAD_RUN = "R003"
 
@@ -75,7 +75,7 @@ def test_run_gives_tables_that_read_back_the_fit(results) -> None:
 
 def test_check_tells_run_by_run_and_writes_nothing(campaign: Path) -> None:
     before = sorted(campaign.rglob("*"))
-    result = invoke("check", campaign)
+    result = invoke("check", campaign, "--no-cache")
     assert result.exit_code == 3
     rows = {line.split()[0]: line for line in result.stdout.splitlines() if line.startswith("R0")}
     assert len(rows) == 16
@@ -83,7 +83,9 @@ def test_check_tells_run_by_run_and_writes_nothing(campaign: Path) -> None:
     assert "torque never" in rows[DEAD_RUN]
     assert "good" in rows["R004"]
     assert sorted(campaign.rglob("*")) == before
-    runs = {row["run"]: row for row in loaded(invoke("check", campaign, "--json"))["runs"]}
+    runs = {
+        row["run"]: row for row in loaded(invoke("check", campaign, "--no-cache", "--json"))["runs"]
+    }
     assert runs[DEAD_RUN]["verdict"] == "repeat"
     assert runs["R004"]["verdict"] == "good"
 

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from rigdata.cli.main import main
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 
 DUTY = """
 [duties.stages]

@@ -10,7 +10,7 @@ import pytest
 
 from rigdata.errors import ResultError
 from rigdata.pipeline.folder import read_manifest, results_folder, results_stage
-from rigdata.storage import sha256
+from rigdata.storage.files import sha256
 
 
 @pytest.fixture

@@ -1,0 +1,134 @@
+"""Single files: written whole or not at all, hashed, never replaced unasked.
+
+A file is written beside its place and renamed into it, so that whatever interrupts the
+work, the old one stays whole.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import hashlib
+import os
+import secrets
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+from rigdata.errors import ResultError
+
+
+def sha256(path: Path) -> str:
+    """Return the SHA-256 of the raw bytes of the file `path`, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def sha256_bytes(data: bytes) -> str:
+    """Return the SHA-256 of `data`, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def timestamp() -> str:
+    """Return the time now in UTC, as ``2026-03-01T12:00:00Z``.
+
+    The environment variable ``SOURCE_DATE_EPOCH`` (seconds since 1970) takes
+    the place of the clock, so that a result can be made again byte by byte.
+
+    Raises
+    ------
+    ResultError
+        When ``SOURCE_DATE_EPOCH`` is not a whole number of seconds.
+    """
+    fixed = os.environ.get("SOURCE_DATE_EPOCH", "").strip()
+    try:
+        seconds = int(fixed) if fixed else int(time.time())
+        moment = datetime.datetime.fromtimestamp(seconds, tz=datetime.UTC)
+    except (ValueError, OverflowError, OSError):
+        raise ResultError(
+            f"'{fixed}' is not a time",
+            where="environment variable SOURCE_DATE_EPOCH",
+            expected="whole seconds since 1970",
+        ) from None
+    return moment.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def write_text(path: Path, text: str) -> None:
+    r"""Write `text` to `path` in UTF-8 with ``\n`` line ends, whole or not at all.
+
+    Raises
+    ------
+    ResultError
+        When the file cannot be written; an older file of that name is intact.
+    """
+    write_bytes(path, text.replace("\r\n", "\n").encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write `data` to `path`, whole or not at all; missing folders are made.
+
+    Raises
+    ------
+    ResultError
+        When the file cannot be written; an older file of that name is intact.
+    """
+    target = real_path(path)
+    part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(target)
+        sync_folder(target.parent)
+    except OSError as error:
+        raise unwritable(path, error) from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink()
+
+
+def check_new(paths: Iterable[Path], *, force: bool = False) -> None:
+    """Check that files which no manifest knows may be written, before the work is done.
+
+    Raises
+    ------
+    ResultError
+        When one of them is there already, unless with `force`.
+    """
+    for path in paths:
+        if path.exists() and not force:
+            raise ResultError(
+                "the file is there already",
+                where=str(path),
+                expected="a new file",
+                do="Name another place, or use --force to replace it",
+            )
+
+
+def real_path(path: Path) -> Path:
+    """Return `path` with links followed, so that a link is kept and its target written."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError) as error:  # RuntimeError: a ring of links
+        raise ResultError(f"the path cannot be followed ({error})", where=str(path)) from error
+
+
+def sync_folder(folder: Path) -> None:
+    """Make what was renamed in `folder` outlast a power failure, where the system can."""
+    with contextlib.suppress(OSError):  # Windows cannot open a folder; the rename is done
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def unwritable(path: Path, error: OSError) -> ResultError:
+    """Return the error for a file or folder that the system refused to write."""
+    return ResultError(
+        f"cannot be written ({error.strerror or error})",
+        where=str(path),
+        do="Check the free space and the permissions, and close programs that have it open",
+    )

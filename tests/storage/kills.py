@@ -1,0 +1,203 @@
+"""End `rigdata run` at any moment, and look at what is there.
+
+A child process is forked after everything is imported and does the whole job; it is
+ended by a signal after a random time, by SIGKILL at the n-th call that changes a file
+or folder, or by a file that may not grow beyond a random size, as on a full disk.
+What is then in the folder, and what a rerun makes of it, is compared byte by byte with
+results made in peace.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import shutil
+import signal
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import rigdata.cli.reduce
+import rigdata.cli.run  # noqa: F401 (loaded once, not by each child)
+from rigdata.cli.main import main
+
+RUN, REDUCE = ("run", "--law", "log-speed"), ("reduce",)  # all of it, and its first stage
+CHANGES = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync")
+DONE = (0, 3)  # exit codes of a run that wrote its results
+EPOCH = "1767225600"  # the time that results state, so that they can be the same to the byte
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a run was ended, and what was found."""
+
+    kind: str
+    after: float
+    code: int
+    had: str
+    faults: tuple[str, ...]
+
+
+def forked(work: Callable[[], None]) -> int:
+    """Return the id of a child process that does `work` in silence."""
+    sys.stdout.flush()
+    child = os.fork()
+    if child:
+        return child
+    code = 1
+    try:
+        null = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(null, stream)
+        work()
+    except SystemExit as end:
+        code = int(end.code or 0)
+    finally:
+        os._exit(code)
+
+
+def waited(child: int) -> int:
+    """Return the exit code of a child, negative for a signal."""
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Return every file below a folder by its name there."""
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+
+class Bench:
+    """A campaign, its results made in peace with two sets of options, and how long that takes.
+
+    Parameters
+    ----------
+    campaign : Path
+        Its folder.
+    place : Path
+        An empty folder to work in.
+    command : sequence of str
+        What is ended: `RUN` or `REDUCE`; the other has made the results that are there before.
+    """
+
+    def __init__(self, campaign: Path, place: Path, command: Sequence[str] = RUN) -> None:
+        self.campaign, self.place, self.command = campaign, place, command
+        self.out = place / "results"
+        made: dict[str, dict[str, bytes]] = {}
+        for name, done in (("old", REDUCE if command == RUN else RUN), ("new", command)):
+            began = time.monotonic()
+            code = waited(forked(lambda done=done: self._job(done)))
+            self.seconds = time.monotonic() - began
+            assert code in DONE, f"the run in peace ended with {code}"
+            made[name] = contents(self.out)
+            shutil.copytree(self.out, place / name)
+            shutil.rmtree(self.out)
+        assert made["old"] != made["new"]
+        self.made = made
+        self.changes = self._counted()
+
+    def once(self, kind: str, rng: random.Random) -> Ending:
+        """End one run in a random way of its kind, and look."""
+        shutil.rmtree(self.out, ignore_errors=True)
+        shutil.rmtree(self.campaign / ".rigdata-cache", ignore_errors=True)
+        had = rng.choice(("nothing", "old"))
+        if had == "old":
+            shutil.copytree(self.place / "old", self.out)
+        if kind == "change":
+            after = float(rng.randrange(1, self.changes + 1))
+            child = forked(lambda: self._killed_at(int(after)))
+        elif kind == "full disk":
+            after = 10.0 ** rng.uniform(2.0, 6.5)
+            child = forked(lambda: self._on_a_full_disk(int(after)))
+        else:
+            after = rng.uniform(0.0, self.seconds)
+            child = forked(self._job)
+            time.sleep(after)
+            os.kill(child, getattr(signal, kind))
+        code = waited(child)
+        faults = [*self._seen(had, code), *self._left_over(code), *self._rerun()]
+        return Ending(kind, after, code, had, tuple(faults))
+
+    def _job(self, command: Sequence[str] | None = None) -> None:
+        os.environ["SOURCE_DATE_EPOCH"] = EPOCH
+        name, *options = command or self.command
+        main([name, str(self.campaign), "--out", str(self.out), *options], prog_name="rigdata")
+
+    def _seen(self, had: str, code: int) -> list[str]:
+        """Return what is wrong with the results as they lie there."""
+        if not self.out.exists():
+            return [] if had == "nothing" and code not in DONE else [f"{had} results are gone"]
+        now = contents(self.out)
+        if now == self.made["new"] or (
+            now == self.made["old"] and had == "old" and code not in DONE
+        ):
+            return []
+        return ["the results are neither the old nor the new ones"]
+
+    def _left_over(self, code: int) -> list[str]:
+        """Return what lies beside the results that a process with time to clear up has left."""
+        known = {"old", "new", self.out.name}
+        beside = {path.name for path in self.place.iterdir()} - known
+        visible = sorted(name for name in beside if not name.startswith("."))
+        hidden = sorted(beside) if code >= 0 else []
+        return [f"left over: {name}" for name in {*visible, *hidden}]
+
+    def _rerun(self) -> list[str]:
+        code = waited(forked(self._job))
+        if code not in DONE:
+            return [f"the rerun ended with {code}"]
+        faults = [] if contents(self.out) == self.made["new"] else ["the rerun differs"]
+        beside = {path.name for path in self.place.iterdir()} - {"old", "new", self.out.name}
+        return [*faults, *(f"left over by the rerun: {name}" for name in sorted(beside))]
+
+    def _counted(self) -> int:
+        """Return how many calls of one run change a file or folder."""
+        read, write = os.pipe()
+
+        def work() -> None:
+            calls = _counting(lambda _n: None)
+            try:
+                self._job()
+            finally:
+                os.write(write, str(calls[0]).encode())
+
+        child = forked(work)
+        os.close(write)
+        with os.fdopen(read) as pipe:
+            told = int(pipe.read())
+        assert waited(child) in DONE
+        shutil.rmtree(self.out)
+        return told
+
+    def _killed_at(self, number: int) -> None:
+        def look(n: int) -> None:
+            if n == number:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+        _counting(look)
+        self._job()
+
+    def _on_a_full_disk(self, size: int) -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+        self._job()
+
+
+def _counting(look: Callable[[int], None]) -> list[int]:
+    """Call `look` with their number before every call that changes a file or folder."""
+    calls = [0]
+
+    def watched(change: Callable[..., object]) -> Callable[..., object]:
+        def counted(*arguments: object, **more: object) -> object:
+            calls[0] += 1
+            look(calls[0])
+            return change(*arguments, **more)
+
+        return counted
+
+    for name in CHANGES:
+        setattr(os, name, watched(getattr(os, name)))
+    return calls
