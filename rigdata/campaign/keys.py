@@ -32,6 +32,7 @@ class Kind(enum.Enum):
     FILE = "the path of a file"
     FILES = "the path of a file, or a list of such paths"
     PAIR = "two numbers, [low, high]"
+    NUMBERS = "a list of numbers"
     TEXT_OR_NUMBER = "text or a number"
     TABLE = "a table"
     TABLES = "named tables"
@@ -170,6 +171,8 @@ def _kind_of(hint: Any) -> Kind:
     (inner,) = plain
     if inner == tuple[float, float]:
         return Kind.PAIR
+    if inner == tuple[float, ...]:
+        return Kind.NUMBERS
     origin = typing.get_origin(inner)
     if origin is not None:
         return Kind.LIST if origin is tuple else Kind.TABLES

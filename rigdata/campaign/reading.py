@@ -128,6 +128,8 @@ def _checked(field: KeyField, value: Any, place: Place) -> Any:
             if low >= high:
                 raise place.fault(f"is {value}", key=field.name, expected="the lower number first")
             return low, high
+        case Kind.NUMBERS:
+            return tuple(float(_number(field, item, place)) for item in value)
         case _:
             return value
 
@@ -144,9 +146,9 @@ def _fits(kind: Kind, value: Any) -> bool:
             return type(value) in (int, float)
         case Kind.WHOLE:
             return type(value) is int
-        case Kind.PAIR:
+        case Kind.PAIR | Kind.NUMBERS:
             numbers = isinstance(value, list) and all(type(v) in (int, float) for v in value)
-            return numbers and len(value) == 2
+            return numbers and (kind is Kind.NUMBERS or len(value) == 2)
         case Kind.DATE:
             return type(value) is datetime.date  # a date with a time is a subclass
         case Kind.LIST:

@@ -39,6 +39,21 @@ class LogSettings:
         int | None,
         Key("Line of the units row, counted from 1; 0 when there is none.", low=0, high=1000),
     ] = None
+    date_order: Annotated[
+        str | None,
+        Key(
+            "Order of day, month and year in the dates of the time column, where the dates "
+            "leave it in doubt.",
+            choices=("dmy", "mdy", "ymd"),
+        ),
+    ] = None
+    missing_values: Annotated[
+        tuple[float, ...] | None,
+        Key(
+            "Numbers that stand for no reading, in place of -9999, -99999 and -999999; an empty "
+            "list where every number is one."
+        ),
+    ] = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,6 +36,7 @@ class Loss(enum.Enum):
     FIELDS = "fields"
     HEADER = "header"
     NUL = "nul"
+    SENTINEL = "sentinel"
     NO_TIME = "no time"
     NOT_RISING = "not rising"
     OUTSIDE = "outside"
@@ -46,6 +47,7 @@ _WORDS = {
     Loss.FIELDS: "lines with too few or too many fields left out",
     Loss.HEADER: "repeated header lines passed over",
     Loss.NUL: "NUL bytes stripped",
+    Loss.SENTINEL: "cells taken as missing because their number stands for no reading",
     Loss.NO_TIME: "rows without a time left out",
     Loss.NOT_RISING: "rows left out because their time does not rise above the rows before",
     Loss.OUTSIDE: "rows outside start_s to end_s not used",
@@ -53,9 +55,11 @@ _WORDS = {
 _DO = {
     Loss.FIELDS: "Look at these lines.",
     Loss.NO_TIME: "Look at the time column.",
-    Loss.NOT_RISING: "Look for a restarted logger or a time column with too few digits.",
+    Loss.SENTINEL: "State missing_values in [log] of the rig file, if these are readings.",
+    Loss.NOT_RISING: "Look for a restarted logger, a clock set back (daylight saving) or a time "
+    "column with too few digits.",
 }
-_NOTES = (Loss.HEADER, Loss.OUTSIDE)
+_NOTES = (Loss.HEADER, Loss.SENTINEL, Loss.OUTSIDE)
 _SHOWN_LINES = 5
 
 

@@ -22,6 +22,7 @@ from rigdata.logs.header import (
 from rigdata.logs.names_line import DATA_LINES, Header, filled_lines, find_header, has_time
 from rigdata.logs.numerals import decimal_mark
 from rigdata.logs.rawbytes import head_of, text_encoding
+from rigdata.logs.stamps import Clock, find_clock
 from rigdata.quantities import canonical_unit
 
 _HEAD_SIZES = (2**18, 2**21, 2**23)  # bytes; more only while no data are found
@@ -59,6 +60,8 @@ class Dialect:
         The filled lines before the data, stripped.
     remarks : tuple of str
         Defaults taken and lines passed over, in words.
+    clock : Clock or None
+        How the time stamps are written; None where the time is a number.
     """
 
     encoding: str
@@ -77,6 +80,7 @@ class Dialect:
     time_unit: str
     preamble: tuple[str, ...]
     remarks: tuple[str, ...]
+    clock: Clock | None = None
 
 
 def detect(path: Path, settings: LogSettings, wanted: Sequence[str]) -> Dialect:
@@ -132,7 +136,14 @@ def _detect(
     units_line = _units_line(lines, below[:at], header, settings, where)
     units_row = split_line(lines[units_line - 1], mark) if units_line else []
     units = units_of(names, units_row)
-    time_unit, remarks = _time_unit(names[header.time_index], units[header.time_index], where)
+    time_name = names[header.time_index]
+    place = f"{where}, line {first + 1}, column '{time_name}'"
+    clock = find_clock([row[header.time_index] for row in data], settings.date_order, where=place)
+    if clock is None:
+        time_unit, remarks = unit_of_time(time_name, units[header.time_index], where)
+        with_marks = [header.time_index, *indices]
+    else:
+        time_unit, remarks, with_marks = "s", (_clock_words(time_name, clock),), indices
     passed = [number + 1 for number, _ in below[:at] if number + 1 != units_line]
     if passed:
         shown_lines = ", ".join(str(number) for number in passed)
@@ -141,7 +152,7 @@ def _detect(
         encoding=encoding,
         line_end=line_end,
         delimiter=mark,
-        decimal=settings.decimal or _decimal(data, [header.time_index, *indices], where),
+        decimal=settings.decimal or _decimal(data, with_marks, where),
         names=names,
         units=units,
         names_line=header.line + 1,
@@ -154,7 +165,16 @@ def _detect(
         time_unit=time_unit,
         preamble=tuple(line.strip() for line in lines[:first] if line.strip()),
         remarks=remarks,
+        clock=clock,
     )
+
+
+def _clock_words(name: str, clock: Clock) -> str:
+    """Say how the time stamps are taken."""
+    words = f"column '{name}' holds stamps ({clock.words}): time 0 is the second of the first one"
+    if clock.zoned or not clock.dated:
+        return words
+    return words + "; a change to or from daylight saving time in mid log would show as a jump"
 
 
 def _units_line(
@@ -209,8 +229,14 @@ def _decimal(data: Sequence[Sequence[str]], indices: Sequence[int], where: str) 
         ) from None
 
 
-def _time_unit(name: str, unit: str | None, where: str) -> tuple[str, tuple[str, ...]]:
-    """Return the unit of the time, and what was taken by default."""
+def unit_of_time(name: str, unit: str | None, where: str) -> tuple[str, tuple[str, ...]]:
+    """Return the unit of the time, s or ms, and what was taken by default.
+
+    Raises
+    ------
+    LogError
+        When it is in another unit.
+    """
     if unit is not None:
         known = canonical_unit(unit)
         if known in ("s", "ms"):

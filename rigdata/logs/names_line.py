@@ -19,6 +19,7 @@ from rigdata.logs.header import (
     split_name,
 )
 from rigdata.logs.numerals import is_number
+from rigdata.logs.stamps import is_stamp
 
 DELIMITERS = (",", ";", "\t", "|", WHITESPACE)
 DATA_LINES = 2000  # looked at, at most
@@ -86,7 +87,7 @@ def _header(
     for _, row in filled_lines(lines, line + 1, mark, most=_BELOW_NAMES):
         if row == cells or (not rows and positions(row, time_column)):
             break
-        if _is_data(row):
+        if is_data(row):
             rows.append(row)
     sizes = Counter(len(row) for row in rows)
     n_fields = sizes.most_common(1)[0][0] if sizes else len(cells)
@@ -111,14 +112,18 @@ def filled_lines(
                 return
 
 
-def _is_data(cells: Sequence[str]) -> bool:
+def is_data(cells: Sequence[str]) -> bool:
+    """Tell whether at least half of the filled cells are numbers or time stamps."""
     filled = [cell for cell in cells if cell]
-    return bool(filled) and 2 * sum(is_number(cell) for cell in filled) >= len(filled)
+    numbers = sum(is_number(cell) or is_stamp(cell) for cell in filled)
+    return bool(filled) and 2 * numbers >= len(filled)
 
 
 def has_time(cells: Sequence[str], time_index: int) -> bool:
-    """Tell whether the cells of a line hold a number as the time."""
-    return time_index < len(cells) and is_number(cells[time_index])
+    """Tell whether the cells of a line hold a number or a time stamp as the time."""
+    if time_index >= len(cells):
+        return False
+    return is_number(cells[time_index]) or is_stamp(cells[time_index])
 
 
 def _sep_line(lines: Sequence[str]) -> str | None:
@@ -141,10 +146,10 @@ def _no_header(
             time = cells[best.time_index] if best.time_index < len(cells) else ""
             if time and not is_units_row(cells, best.time_index):
                 return LogError(
-                    f"the time '{time}' is not a number",
+                    f"the time '{time}' is neither a number nor a time stamp",
                     where=f"{where}, line {number + 1}, column '{settings.time_column}'",
-                    expected="elapsed time in seconds or milliseconds",
-                    do="Export elapsed time instead of the time of day",
+                    expected="seconds, milliseconds, or stamps such as 2026-03-04T10:15:00.125",
+                    do="Export the elapsed time in seconds",
                 )
         return LogError(
             "the log holds no data lines",
@@ -157,8 +162,8 @@ def _no_header(
         for mark in delimiters:
             names = split_line(lines[i], mark)
             after = next((cells for _, cells in filled_lines(lines, i + 1, mark)), [])
-            is_names = len(names) > 1 and len(names) <= len(after) + 1 and not _is_data(names)
-            if settings.skip_lines is not None or (is_names and _is_data(after)):
+            is_names = len(names) > 1 and len(names) <= len(after) + 1 and not is_data(names)
+            if settings.skip_lines is not None or (is_names and is_data(after)):
                 try:
                     column_index(names, settings.time_column, where=f"{where}, line {i + 1}")
                 except LogError as error:

@@ -16,9 +16,12 @@ from rigdata.errors import LogError, Notice, Severity
 from rigdata.logs.block import Block, Loss, Tally
 from rigdata.logs.cells import Layout, parse
 from rigdata.logs.dialect import Dialect, detect
+from rigdata.logs.elapsed import ElapsedTime
 from rigdata.logs.header import column_index, split_line
 from rigdata.logs.numerals import is_number
 from rigdata.logs.rawbytes import count_of, is_wide, pieces, tail_of
+from rigdata.logs.sentinels import missing_values, without_sentinels
+from rigdata.logs.stamps import DAY_S
 from rigdata.quantities import UNITS
 
 LONGEST_LINE = 2**20  # bytes
@@ -62,6 +65,7 @@ class TextLog:
         self.notices = tuple(
             Notice(Severity.NOTE, self._where, remark) for remark in dialect.remarks
         )
+        self._missing = missing_values(settings)
         self._wide = is_wide(dialect.encoding)
         encoding = "utf-8" if self._wide else dialect.encoding.removesuffix("-sig")
         self._layout = Layout(
@@ -81,10 +85,13 @@ class TextLog:
 
     def blocks(self, tally: Tally) -> Iterator[Block]:
         """Yield all rows in order; what is left out is counted in `tally`."""
+        found, clock = self.dialect, self.dialect.clock
+        times = clock and ElapsedTime(clock, found.delimiter, found.decimal, found.time_index)
         for number, text in self._texts(tally):
-            block = parse(text, number, self._layout, tally)
+            plain = times.overwritten(text) if times else text
+            block = parse(plain, number, self._layout, tally)
             if block.time_s.size:
-                yield block
+                yield without_sentinels(block, self._missing, tally)
 
     def extent(self) -> tuple[float | None, int]:
         """Return the time in the last whole line, and roughly the number of rows."""
@@ -100,11 +107,21 @@ class TextLog:
         index = self.dialect.time_index
         for line in reversed(filled[-_TAIL_LINES:]):
             cells = split_line(line, self.dialect.delimiter)
-            sound = self.dialect.least_fields <= len(cells) <= self.dialect.n_fields
-            if sound and is_number(cells[index], self.dialect.decimal):
-                time = float(cells[index].replace(",", "."))
-                return time * self._layout.time_factor, round(total / per_line)
+            if self.dialect.least_fields <= len(cells) <= self.dialect.n_fields:
+                time = self._time_in(cells[index])
+                if time is not None:
+                    return time, round(total / per_line)
         return None, round(total / per_line)
+
+    def _time_in(self, cell: str) -> float | None:
+        """Return the time that one cell holds, None when it holds none. [s]"""
+        if self.dialect.clock is not None:
+            time = self.dialect.clock.elapsed(cell)
+            passed = time is not None and time < 0.0 and not self.dialect.clock.dated
+            return time + DAY_S if time is not None and passed else time
+        if not is_number(cell, self.dialect.decimal):
+            return None
+        return float(cell.replace(",", ".")) * self._layout.time_factor
 
     def _tail_encoding(self) -> str:
         """Return the encoding of bytes from the middle, where no byte order mark stands."""

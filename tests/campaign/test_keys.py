@@ -31,7 +31,8 @@ TABLES = {
     "plate_thickness_mm thermocouple_depth_mm plate_conductivity_w_mk duty sliding_work_mj",
     Run: "id pack procedure log date remark exclude start_s end_s",
     Rig: "name inertia_kg_m2 inertia_u_kg_m2 log channels",
-    LogSettings: "time_column delimiter decimal encoding skip_lines units_line",
+    LogSettings: "time_column delimiter decimal encoding skip_lines units_line date_order "
+    "missing_values",
     Channel: "column unit calibration thermocouple reference_junction resistance_thermometer u "
     "constant lever_arm_mm lever_arm_u_mm lag_s time_constant_s range piston_area_mm2 "
     "piston_area_u_mm2",
@@ -52,7 +53,7 @@ MAY_BE_LEFT_OUT = {
     Pack: "spline_radius_mm spline_friction plate_thickness_mm thermocouple_depth_mm "
     "plate_conductivity_w_mk duty sliding_work_mj",
     Run: "date remark exclude start_s end_s",
-    LogSettings: "delimiter decimal encoding skip_lines units_line",
+    LogSettings: "delimiter decimal encoding skip_lines units_line date_order missing_values",
     Channel: TABLES[Channel].replace("unit ", ""),
     CalibrationRecord: "role indicated_after_30s indicated_after_300s",
     CertificateKeys: TABLES[CertificateKeys].replace("certificate valid_until degree ", ""),

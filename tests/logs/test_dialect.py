@@ -216,13 +216,6 @@ def test_any_other_unit_of_the_time_is_refused(read, unit):
         read(f"Time [{unit}],Torque [Nm]\n0,1\n250,2\n")
 
 
-@pytest.mark.parametrize("time", ["10:15:00", "2026-03-04T10:15:00", "10:15:00,125"])
-def test_the_time_of_day_is_refused(read, time):
-    rows = f"{time};1,5\n{time};2,5\n"
-    with pytest.raises(LogError, match=f"line 2.*the time '{time}' is not a number"):
-        read("Time;Torque\n" + rows)
-
-
 def test_huge_absolute_times_keep_their_steps(read):
     start = 1_772_000_000.0
     rows = "".join(f"{start + i / 1000:.3f},{i % 7}\n" for i in range(500))
