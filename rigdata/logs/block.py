@@ -96,13 +96,32 @@ class Tally:
         return tuple(found)
 
 
+@dataclass(frozen=True)
+class Listed:
+    """A column or channel that a log offers.
+
+    Attributes
+    ----------
+    name : str
+        As a rig file may name it.
+    unit : str or None
+        As the log states it.
+    is_number : bool
+        Whether it holds numbers, as far as the start of the log shows.
+    """
+
+    name: str
+    unit: str | None
+    is_number: bool
+
+
 class OpenLog(Protocol):
     """A log ready to be read; what a reader returns.
 
     Attributes
     ----------
-    dialect : Dialect
-        How the log is written.
+    dialect : Dialect or None
+        How the log is written, where it is text.
     units : mapping of str to str or None
         Unit of each wanted column as the log states it.
     notices : tuple of Notice
@@ -110,7 +129,7 @@ class OpenLog(Protocol):
     """
 
     @property
-    def dialect(self) -> Dialect: ...  # noqa: D102
+    def dialect(self) -> Dialect | None: ...  # noqa: D102
 
     @property
     def units(self) -> Mapping[str, str | None]: ...  # noqa: D102

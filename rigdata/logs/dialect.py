@@ -17,6 +17,7 @@ from rigdata.logs.header import (
     column_index,
     is_units_row,
     split_line,
+    uncommented,
     units_of,
 )
 from rigdata.logs.names_line import DATA_LINES, Header, filled_lines, find_header, has_time
@@ -134,7 +135,7 @@ def _detect(
     indices = [column_index(names, name, where=where) for name in (*wanted,)]
     _refuse_nameless(header, data, lines[header.line], where)
     units_line = _units_line(lines, below[:at], header, settings, where)
-    units_row = split_line(lines[units_line - 1], mark) if units_line else []
+    units_row = uncommented(split_line(lines[units_line - 1], mark)) if units_line else []
     units = units_of(names, units_row)
     time_name = names[header.time_index]
     place = f"{where}, line {first + 1}, column '{time_name}'"

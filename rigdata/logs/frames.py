@@ -65,8 +65,8 @@ class Frames:
         Median time between rows at the start of the log. [s]
     frame_s : float
         Length of a frame; `sample_s` where each frame is one sample. [s]
-    dialect : Dialect
-        How the log is written.
+    dialect : Dialect or None
+        How the log is written, where it is text.
     notices : tuple of Notice
         What was dropped or taken by default.
     sha256 : str
@@ -84,7 +84,7 @@ class Frames:
     n_rows: int
     sample_s: float
     frame_s: float
-    dialect: Dialect
+    dialect: Dialect | None
     notices: tuple[Notice, ...]
     sha256: str
 

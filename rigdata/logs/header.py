@@ -53,6 +53,14 @@ def split_name(title: str) -> tuple[str, str | None]:
     return (found[1], unit) if canonical_unit(unit) else (title, None)
 
 
+def uncommented(cells: Sequence[str]) -> list[str]:
+    """Return the cells of a header row without a comment mark in front."""
+    if not cells or cells[0][:1] not in ("#", "%"):
+        return list(cells)
+    first = cells[0][1:].strip()
+    return [first, *cells[1:]] if first else list(cells[1:])
+
+
 def names_in(cells: Sequence[str], n_fields: int, delimiter: str) -> tuple[str, ...]:
     """Return the column names of a header row for rows of `n_fields` fields.
 
@@ -60,11 +68,7 @@ def names_in(cells: Sequence[str], n_fields: int, delimiter: str) -> tuple[str, 
     unit in brackets tell the names apart; `cells` then has more parts than
     there are fields.  A leading comment mark is no name.
     """
-    names = list(cells)
-    if names and names[0] in ("#", "%"):
-        names = names[1:]
-    elif names and names[0][:1] in ("#", "%") and len(names[0]) > 1:
-        names[0] = names[0][1:].strip()
+    names = uncommented(cells)
     if delimiter == WHITESPACE and len(names) > n_fields:
         joined: list[str] = []
         for part in names:
@@ -84,6 +88,7 @@ def is_units_row(cells: Sequence[str], time_index: int) -> bool:
     It does when the time's cell is a unit, or when at least half of its filled
     cells are units or stand in square brackets.
     """
+    cells = uncommented(cells)
     if time_index < len(cells) and canonical_unit(cells[time_index]) in ("s", "ms"):
         return True
     filled = [cell for cell in cells if cell]

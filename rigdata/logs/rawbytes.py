@@ -21,7 +21,7 @@ EXPANSION_FREE = 64 * 2**20
 _FORMATS = {
     b"PAR1": "a Parquet file",
     b"MDF ": "an MDF file",
-    b"UnFinMF": "an unfinished MDF file",
+    b"UnFinMF": "an MDF file",
     b"TDSm": "a TDMS file",
     b"\x89HDF": "an HDF5 file",
     b"MATLAB 5.0": "a MATLAB file",
@@ -34,6 +34,7 @@ _FORMATS = {
     b"%PDF": "a PDF document",
     b"\x89PNG": "a picture",
 }
+_ENDINGS = {"Parquet": ".parquet", "MDF": ".mf4", "TDMS": ".tdms", "HDF5": ".h5"}  # can be read
 _TEXT_CONTROLS = frozenset(b"\t\n\v\f\r\x1a\x1b\x00")
 _MOST_CONTROLS = 0.01
 _MOST_NULS = 0.3
@@ -170,9 +171,10 @@ def _refuse_binary(head: bytes, where: str) -> None:
 
 
 def _binary(words: str, where: str) -> LogError:
+    ending = next((ending for mark, ending in _ENDINGS.items() if mark in words), "")
     return LogError(
         f"is {words}, not a text log",
         where=where,
         expected="delimited text",
-        do="Export the log as delimited text, such as CSV",
+        do=f"Give its name the ending {ending}" if ending else "Export it as text, such as CSV",
     )

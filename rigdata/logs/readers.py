@@ -11,6 +11,10 @@ from pathlib import Path
 
 from rigdata.campaign.rig import LogSettings
 from rigdata.logs.block import OpenLog
+from rigdata.logs.hdf5 import open_hdf5
+from rigdata.logs.mdf import open_mdf
+from rigdata.logs.parquet import open_parquet
+from rigdata.logs.tdms import open_tdms
 from rigdata.logs.text import TextLog
 
 Reader = Callable[[Path, LogSettings, Mapping[str, str], int], OpenLog]
@@ -20,6 +24,12 @@ READERS: dict[str, Reader] = {
     ".csv": TextLog,
     ".txt": TextLog,
     ".gz": TextLog,
+    ".mf4": open_mdf,
+    ".mdf": open_mdf,
+    ".tdms": open_tdms,
+    ".h5": open_hdf5,
+    ".hdf5": open_hdf5,
+    ".parquet": open_parquet,
 }
 
 

@@ -347,7 +347,7 @@ def test_binary_rubbish(read):
     data = np.random.default_rng(1).integers(0, 256, 100_000, np.uint8).tobytes()
     with pytest.raises(LogError, match="is binary data, not a text log"):
         read(data)
-    with pytest.raises(LogError, match=r"is a Parquet file, not a text log.*Export"):
+    with pytest.raises(LogError, match=r"is a Parquet file, not a text log.*ending .parquet"):
         read(b"PAR1" + data)
     with pytest.raises(LogError, match="is binary data"):
         read(b"\1\0\0\0" * 1000 + b"Time,Torque\n")
