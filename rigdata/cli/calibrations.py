@@ -6,7 +6,6 @@ import datetime
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import click
 import numpy as np
@@ -14,25 +13,11 @@ import numpy as np
 from rigdata.calibration.classes import DEFAULT_LIMITS, read_limits
 from rigdata.calibration.states import SensorState, sensor_states, state_notices
 from rigdata.campaign.rig import read_rig
-from rigdata.cli.options import json_option
+from rigdata.cli.options import RigPath, json_option
 from rigdata.cli.terminal import aligned, finish, paragraph, show_json, show_notices
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE, read_points
 from rigdata.storage.files import timestamp
-
-
-class RigPath(click.Path):
-    """A rig file, or the folder that holds rig.toml."""
-
-    name = "rig"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
-        """Return the path of the rig file, which exists."""
-        path = Path(value)
-        file = path / "rig.toml" if path.is_dir() else path
-        if not file.is_file():
-            self.fail(f"there is no '{file}'. Give a rig.toml or its folder", param, ctx)
-        return file.resolve()
 
 
 @click.command("calibrations")

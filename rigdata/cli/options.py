@@ -67,6 +67,20 @@ def campaign_or_results(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.argument("place", metavar="CAMPAIGN", type=ResultsPath())(out_option(filled))
 
 
+class RigPath(click.Path):
+    """A rig file, or the folder that holds rig.toml."""
+
+    name = "rig"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path of the rig file, which exists."""
+        path = Path(value)
+        file = path / "rig.toml" if path.is_dir() else path
+        if not file.is_file():
+            self.fail(f"there is no '{file}'. Give a rig.toml or its folder", param, ctx)
+        return file.resolve()
+
+
 class Share(click.ParamType[float]):
     """A share between 0 and 1, as ``0.01`` or ``1%``."""
 

@@ -124,6 +124,8 @@ class OpenLog(Protocol):
         How the log is written, where it is text.
     units : mapping of str to str or None
         Unit of each wanted column as the log states it.
+    listing : tuple of Listed
+        The columns or channels that it offers; asked for by `rigdata logs` alone.
     notices : tuple of Notice
         Defaults taken on opening it.
     """
@@ -133,6 +135,9 @@ class OpenLog(Protocol):
 
     @property
     def units(self) -> Mapping[str, str | None]: ...  # noqa: D102
+
+    @property
+    def listing(self) -> tuple[Listed, ...]: ...  # noqa: D102
 
     @property
     def notices(self) -> tuple[Notice, ...]: ...  # noqa: D102

@@ -113,15 +113,37 @@ def detect(path: Path, settings: LogSettings, wanted: Sequence[str]) -> Dialect:
     raise AssertionError
 
 
-def _detect(
-    head: bytes, complete: bool, settings: LogSettings, wanted: Sequence[str], where: str
-) -> Dialect:
-    encoding = text_encoding(head, complete=complete, stated=settings.encoding, where=where)
-    text = head.decode(encoding, errors="replace").lstrip("\ufeff").replace("\0", "")
+@dataclass(frozen=True)
+class TextLines:
+    """The lines at the start of a log, and how its text is written."""
+
+    encoding: str
+    line_end: str
+    lines: list[str]
+
+
+def lines_of(head: bytes, encoding: str | None, *, complete: bool, where: str) -> TextLines:
+    """Return the whole lines of the first bytes of a log.
+
+    Raises
+    ------
+    LogError
+        When the log is empty or no text.
+    """
+    found = text_encoding(head, complete=complete, stated=encoding, where=where)
+    text = head.decode(found, errors="replace").lstrip("\ufeff").replace("\0", "")
     line_end = "\r\n" if "\r\n" in text else "\n" if "\n" in text else "\r"
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if len(lines) > 1:
         lines.pop()  # empty, or a line that may go on or was cut
+    return TextLines(found, line_end, lines)
+
+
+def _detect(
+    head: bytes, complete: bool, settings: LogSettings, wanted: Sequence[str], where: str
+) -> Dialect:
+    text = lines_of(head, settings.encoding, complete=complete, where=where)
+    lines = text.lines
     header = find_header(lines, settings, wanted, where)
     mark, names, n_names = header.delimiter, header.names, len(header.names)
     below = list(filled_lines(lines, header.line + 1, mark))
@@ -150,8 +172,8 @@ def _detect(
         shown_lines = ", ".join(str(number) for number in passed)
         remarks += (f"line {shown_lines} between the column names and the data was passed over",)
     return Dialect(
-        encoding=encoding,
-        line_end=line_end,
+        encoding=text.encoding,
+        line_end=text.line_end,
         delimiter=mark,
         decimal=settings.decimal or _decimal(data, with_marks, where),
         names=names,

@@ -49,7 +49,7 @@ def find_header(
     lines: Sequence[str], settings: LogSettings, wanted: Sequence[str], where: str
 ) -> Header:
     """Return the line of names under the delimiter that fits the data best."""
-    stated = settings.delimiter or _sep_line(lines)
+    stated = settings.delimiter or sep_line(lines)
     delimiters = (stated,) if stated else DELIMITERS
     if settings.skip_lines is not None:
         if settings.skip_lines >= len(lines):
@@ -126,7 +126,7 @@ def has_time(cells: Sequence[str], time_index: int) -> bool:
     return is_number(cells[time_index]) or is_stamp(cells[time_index])
 
 
-def _sep_line(lines: Sequence[str]) -> str | None:
+def sep_line(lines: Sequence[str]) -> str | None:
     """Return the delimiter that a ``sep=;`` line in front states."""
     found = next((m for line in lines[:3] if (m := _SEP_LINE.fullmatch(line))), None)
     return found[1] if found and found[1] in DELIMITERS else None

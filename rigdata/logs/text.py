@@ -13,11 +13,12 @@ from pathlib import Path
 from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Notice, Severity
-from rigdata.logs.block import Block, Loss, Tally
+from rigdata.logs.block import Block, Listed, Loss, Tally
 from rigdata.logs.cells import Layout, parse
 from rigdata.logs.dialect import Dialect, detect
 from rigdata.logs.elapsed import ElapsedTime
 from rigdata.logs.header import column_index, split_line
+from rigdata.logs.listing import listed
 from rigdata.logs.numerals import is_number
 from rigdata.logs.rawbytes import count_of, is_wide, pieces, tail_of
 from rigdata.logs.sentinels import missing_values, without_sentinels
@@ -26,6 +27,7 @@ from rigdata.quantities import UNITS
 
 LONGEST_LINE = 2**20  # bytes
 _TAIL = 2**16
+_HEAD_LINES = 500
 _TAIL_LINES = 50
 
 
@@ -82,6 +84,18 @@ class TextLog:
             names=dialect.names,
             known=frozenset(line.encode(encoding, "replace") for line in dialect.preamble),
         )
+
+    @property
+    def listing(self) -> tuple[Listed, ...]:
+        """The columns, and whether the first data lines hold numbers in them."""
+        found = self.dialect
+        rows = []
+        for _, text in self._texts(Tally()):
+            lines = text.decode(self._layout.encoding, "replace").split("\n")
+            rows = [split_line(line, found.delimiter) for line in lines[:_HEAD_LINES] if line]
+            break
+        sound = [row for row in rows if found.least_fields <= len(row) <= found.n_fields]
+        return listed(found.names, found.units, sound)
 
     def blocks(self, tally: Tally) -> Iterator[Block]:
         """Yield all rows in order; what is left out is counted in `tally`."""
