@@ -12,7 +12,15 @@ import click
 
 from rigdata.campaign.rig import LogSettings, Rig, read_rig
 from rigdata.cli.options import RigPath, json_option
-from rigdata.cli.terminal import aligned, finish, paragraph, progress, show_json, show_notices
+from rigdata.cli.terminal import (
+    aligned,
+    finish,
+    paragraph,
+    progress,
+    show_json,
+    show_notices,
+    visible,
+)
 from rigdata.errors import ResultError
 from rigdata.logs.block import Listed
 from rigdata.logs.inspection import ColumnLook, LogLook, look_at, offered_by
@@ -147,7 +155,7 @@ def _report(look: LogLook, chosen: Mapping[str, Listed]) -> str:
     if look.dialect is not None:
         parts.append(aligned(["written with", "understood as", "line"], _dialect_rows(look)))
     numbers = [
-        [c.name, c.unit or "-", *map(_number, (c.first, c.last, c.low, c.high))]
+        [visible(c.name), visible(c.unit or "-"), *map(_number, (c.first, c.last, c.low, c.high))]
         for c in look.columns
     ]
     parts.append(aligned(["column", "unit", "first", "last", "lowest", "highest"], numbers))
@@ -156,7 +164,11 @@ def _report(look: LogLook, chosen: Mapping[str, Listed]) -> str:
     if look.gaps:
         parts.append(paragraph(_gap_words(look.gaps)))
     if look.others:
-        parts.append(paragraph("Without numbers: " + ", ".join(map(repr, look.others)) + "."))
+        parts.append(
+            paragraph(
+                "Without numbers: " + ", ".join(f"'{visible(name)}'" for name in look.others) + "."
+            )
+        )
     return "\n\n".join(parts)
 
 
@@ -164,7 +176,9 @@ def _dialect_rows(look: LogLook) -> list[list[str]]:
     dialect = look.dialect
     assert dialect is not None
     clock = dialect.clock
-    time = f"'{look.settings.time_column}', " + (clock.words if clock else dialect.time_unit)
+    time = f"'{visible(look.settings.time_column)}', " + (
+        clock.words if clock else dialect.time_unit
+    )
     units = "in the names, or none"
     return [
         ["encoding", f"{dialect.encoding}, line ends {_LINE_ENDS[dialect.line_end]}", "-"],
@@ -181,7 +195,7 @@ def _state_row(column: ColumnLook, chosen: Mapping[str, Listed]) -> list[str]:
     flags = ", ".join(f"{count} {flag.words}" for flag, count in column.counts.items())
     channel = _channel(column.name, chosen).replace("_", " ")
     return [
-        column.name,
+        visible(column.name),
         channel or "-",
         str(column.n_samples),
         _rate(column.period_s),

@@ -54,6 +54,17 @@ def interval(low: float, high: float, u: float) -> str:
     return f"{rounded(low, u)} to {rounded(high, u)}"
 
 
+def visible(text: str) -> str:
+    """Return what a file calls something, with no character that a terminal would obey.
+
+    Examples
+    --------
+    >>> visible("T\\x1b[31m")
+    'T?[31m'
+    """
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
 def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int = WIDTH) -> str:
     """Return a table as text: numbers to the right, words to the left.
 

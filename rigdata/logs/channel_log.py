@@ -127,7 +127,7 @@ class ChannelLog:
                 if base.time is None:
                     time = container.own_times(base.any_number, base.n_rows - 1, base.n_rows)
                 else:
-                    time = base.seconds(np.asarray([container.ends(base.time)[1]]))
+                    time = base.seconds(np.asarray([self._ends(container, base.time)[1]]))
                 last.append(float(time[0]))
         known = [time for time in last if np.isfinite(time)]
         return max(known, default=None), max((base.n_rows for base in self._bases), default=0)
@@ -168,7 +168,7 @@ class ChannelLog:
                 expected="a time for each sample",
                 do="Correct time_column in the rig file",
             )
-        first = np.asarray(container.ends(number)[0])
+        first = np.asarray(self._ends(container, number)[0])
         if first.dtype.kind == "M":
             return _Base(number, source.n_rows, origin=first.astype("M8[s]"))
         if first.dtype.kind == "m":
@@ -184,6 +184,10 @@ class ChannelLog:
         for words in remarks:
             self._remark(words)
         return _Base(number, source.n_rows, UNITS[unit].factor)
+
+    def _ends(self, container: Container, number: int) -> tuple[Any, Any]:
+        with understood(self._where, self.format):
+            return container.ends(number)
 
     def _remark(self, words: str) -> None:
         if words not in self._remarks:

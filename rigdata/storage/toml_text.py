@@ -18,7 +18,7 @@ def toml_table(title: str, keys: Mapping[str, TomlValue]) -> str:
 
 def _toml_literal(value: TomlValue) -> str:
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, datetime.date):
         return value.isoformat()
     if isinstance(value, tuple):
