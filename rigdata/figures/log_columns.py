@@ -15,7 +15,7 @@ _PANEL_IN, _REST_IN = 0.95, 0.75
 _MARKERS = {
     Flag.MISSING: "x",
     Flag.SATURATED: "^",
-    Flag.SPIKE: "|",
+    Flag.SPIKE: "v",
     Flag.STUCK: "s",
     Flag.GAP: "D",
 }

@@ -88,7 +88,7 @@ def test_a_column_with_a_bad_cell_is_left_out_and_the_rest_is_read(write):
     assert look.notices[-1].severity is Severity.LEFT_OUT
     assert "line 1502, column 'Load': 'bad' is not a number" in str(look.notices[-1])
     alone = "".join(f"{i / 10};{'bad' if i == 1500 else i}\n" for i in range(2000))
-    with pytest.raises(LogError, match="line 1502.*'bad' is not a number"):
+    with pytest.raises(LogError, match=r"line 1502.*'bad' is not a number"):
         look_at(write("Time;Load\n" + alone))
 
 
