@@ -25,6 +25,7 @@ from rigdata.errors import ResultError
 from rigdata.logs.block import Listed
 from rigdata.logs.inspection import ColumnLook, LogLook, look_at, offered_by
 from rigdata.logs.proposal import rig_blocks, roles, stated_roles
+from rigdata.steps import Step
 from rigdata.storage import write_text
 
 _MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar", " ": "blanks"}
@@ -66,9 +67,9 @@ def command(
     if target is not None and target.exists():
         raise ResultError("is there already", where=str(target), do="Choose another name.")
     known = read_rig(rig) if rig else None
-    with progress("reading", quiet=as_json) as show:
+    with progress(quiet=as_json) as show:
         if show:
-            show(log.name)
+            show(Step(f"reading {visible(log.name)}"))
         look, chosen = _look(log, known, time_column)
     blocks = rig_blocks(look.settings.time_column, look.dialect, look.offered, chosen)
     if figure is not None:

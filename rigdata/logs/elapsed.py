@@ -6,11 +6,23 @@ comes after sees a log with elapsed seconds: same lines, same fields.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from rigdata.arrays import IntArray
 from rigdata.logs.header import WHITESPACE
-from rigdata.logs.stamps import DAY_S, LONGEST_STAMP, SHORTEST_STAMP, Bytes, Clock, Form, form_of
+from rigdata.logs.stamps import (
+    DAY_S,
+    LONGEST_STAMP,
+    SHORTEST_STAMP,
+    Bytes,
+    Clock,
+    Form,
+    digits,
+    form_of,
+)
 
 _BLANKS = (ord(" "), ord("\t"))
 _QUOTE, _ZERO, _NINE, _MINUS, _NEWLINE = b'"09-\n'
@@ -41,20 +53,18 @@ class ElapsedTime:
         """Return the lines of a block with seconds in place of stamps."""
         data = np.frombuffer(text, np.uint8).copy()
         starts, ends = self._cells(data)
-        groups = []
+        groups = list(_groups(data, starts, ends - starts))
         seconds = np.zeros(starts.size, np.int64)
         known = np.zeros(starts.size, np.bool_)
-        for form, rows in _forms(data, starts, ends):
-            places = starts[rows][:, None] + np.arange(ends[rows[0]] - starts[rows[0]])
-            seconds[rows], known[rows] = self._clock.whole_seconds(data[places], form)
-            groups.append((form, rows, places))
+        for form, rows, cells in groups:
+            seconds[rows], known[rows] = self._clock.whole_seconds(cells, form)
         if not self._clock.dated:
             seconds[known] += DAY_S * self._midnights(seconds[known])
         seconds -= self._clock.origin_s
-        for form, rows, places in groups:
+        for form, rows, cells in groups:
             sound = known[rows]
-            cells, places = data[places[sound]], places[sound]
-            data[places] = _written(cells, form, seconds[rows][sound], self._mark)
+            written = _written(cells[:, sound], form, seconds[rows][sound], self._mark)
+            _windows(data, len(cells))[starts[rows][sound]] = written.T
         return data.tobytes()
 
     def _midnights(self, clock_s: IntArray) -> IntArray:
@@ -97,42 +107,47 @@ def _bare(data: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, IntA
     return starts, ends
 
 
-def _forms(data: Bytes, starts: IntArray, ends: IntArray) -> list[tuple[Form, IntArray]]:
-    """Return the forms of stamps that occur, each with its rows."""
-    found = []
-    widths = ends - starts
+def _windows(data: Bytes, width: int) -> Bytes:
+    return sliding_window_view(data, width, writeable=True)
+
+
+def _groups(
+    data: Bytes, starts: IntArray, widths: IntArray
+) -> Iterator[tuple[Form, IntArray, Bytes]]:
+    """Yield the forms of stamps that occur, each with its rows and its cells, one a column."""
     for width in np.unique(widths):
         if not SHORTEST_STAMP <= width <= LONGEST_STAMP:
             continue
         rows = np.flatnonzero(widths == width)
-        shapes = data[starts[rows][:, None] + np.arange(width)]
-        shapes[(shapes >= _ZERO) & (shapes <= _NINE)] = _ZERO
-        if (shapes == shapes[0]).all():
-            texts, which = shapes[:1], np.zeros(rows.size, np.int64)
+        cells = np.ascontiguousarray(_windows(data, width)[starts[rows]].T)
+        shapes = np.where((cells >= _ZERO) & (cells <= _NINE), np.uint8(_ZERO), cells)
+        if (shapes == shapes[:, :1]).all():
+            texts, which = shapes[:, :1], np.zeros(rows.size, np.int64)
         else:
-            texts, which = np.unique(shapes, axis=0, return_inverse=True)
-        for number, text in enumerate(texts):
+            texts, which = np.unique(shapes, axis=1, return_inverse=True)
+        for number, text in enumerate(texts.T):
             form = form_of(text.tobytes().decode("latin-1"))
             if form is not None:
-                found.append((form, rows[which == number]))
-    return found
+                own = which == number
+                yield form, rows[own], cells[:, own]
 
 
 def _written(cells: Bytes, form: Form, seconds: IntArray, mark: int) -> Bytes:
     """Return stamps with the digits of the elapsed seconds in their place."""
-    width = cells.shape[1]
+    width = len(cells)
     start, stop = form.fraction or (width + 1, width + 1)
-    amount = seconds.copy()
-    for place in range(start, stop):
-        amount = 10 * amount + (cells[:, place].astype(np.int64) - _ZERO)
+    below = digits(cells, start, stop) if form.fraction else 0
+    amount = 10 ** (stop - start) * seconds + below
     places = [*range(min(start - 1, width)), *range(start, stop)]
     rest = np.abs(amount)
     out = np.full_like(cells, _ZERO)
     for place in reversed(places):
-        out[:, place] = _ZERO + rest % 10
+        if not rest.any():
+            break
+        out[place] += (rest % 10).astype(np.uint8)
         rest //= 10
     if form.fraction:
-        out[:, start - 1] = mark
-    out[amount < 0, 0] = _MINUS
+        out[start - 1] = mark
+    out[0, amount < 0] = _MINUS
     fits = (rest == 0) & ((amount >= 0) | (np.abs(amount) < 10 ** (len(places) - 1)))
-    return np.where(fits[:, None], out, cells)
+    return np.where(fits, out, cells)

@@ -137,8 +137,8 @@ class Clock:
 
         Parameters
         ----------
-        cells : (n, w) uint8 array
-            The stamps, one a row.
+        cells : (w, n) uint8 array
+            The stamps, one a column.
         form : Form
             Their form.
 
@@ -150,7 +150,7 @@ class Clock:
         sound : (n,) bool array
             Which of them are times.
         """
-        n = len(cells)
+        n = cells.shape[1]
         if (form.dated, form.zoned) != (self.dated, self.zoned):
             return np.zeros(n, np.int64), np.zeros(n, np.bool_)
         clock, sound = _clock(cells, form, dated=self.dated)
@@ -169,7 +169,7 @@ class Clock:
         form = _form(cell) if is_stamp(cell) else None
         if form is None:
             return None
-        whole, sound = self.whole_seconds(np.frombuffer(text, np.uint8)[None, :], form)
+        whole, sound = self.whole_seconds(np.frombuffer(text, np.uint8)[:, None], form)
         below = float("0." + text[slice(*form.fraction)].decode()) if form.fraction else 0.0
         return float(whole[0] - self.origin_s) + below if sound[0] else None
 
@@ -247,10 +247,10 @@ def _number(cells: Bytes, form: Form, part: str) -> IntArray:
 
 
 def digits(cells: Bytes, start: int, stop: int) -> IntArray:
-    """Return the number that the digits from `start` to before `stop` of each row make."""
-    number = np.zeros(len(cells), np.int64)
+    """Return the number that the digits from `start` to before `stop` of each cell make."""
+    number = np.zeros(cells.shape[1], np.int64)
     for place in range(start, stop):
-        number = 10 * number + (cells[:, place] - ord("0"))
+        number = 10 * number + (cells[place] - ord("0"))
     return number
 
 
@@ -288,7 +288,7 @@ def _date(cells: Bytes, form: Form, order: str) -> tuple[IntArray, IntArray, Int
 
 def _zone(cells: Bytes, form: Form) -> IntArray:
     """Return how far the clocks of the zone are ahead of UTC. [s]"""
-    ahead = np.zeros(len(cells), np.int64)
+    ahead = np.zeros(cells.shape[1], np.int64)
     if "zone_hours" in form.parts:
         ahead += 3600 * _number(cells, form, "zone_hours")
     if "zone_minutes" in form.parts:

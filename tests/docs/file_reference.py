@@ -19,6 +19,8 @@ from rigdata.campaign.rig import Channel, LogSettings, Rig
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.comparison.ratios_file import COLUMNS as RATIO_COLUMNS
 from rigdata.lockup.description import LockPack, Plates, Preload, Ramps
+from rigdata.logs.numerals import MISSING_TOKENS, OVERRANGE_TOKENS
+from rigdata.logs.sentinels import MISSING_VALUES
 from rigdata.planning import description as planning
 from rigdata.reduction.points_file import BUDGET_COLUMNS, BUDGET_OPTIONAL, OPTIONAL, points_columns
 
@@ -83,6 +85,8 @@ def text() -> str:
         "A channel says where its values come from in one way: `calibration`, `thermocouple` "
         "with `reference_junction`, `resistance_thermometer`, a column in a unit with `u`, or "
         "`constant`.",
+        "## Logs",
+        *_logs(),
         "## Calibration records",
         *_tables(RECORD),
         "In place of `points` and the keys that a certificate states, a record may name a "
@@ -114,6 +118,49 @@ def text() -> str:
         _listed(RATIO_COLUMNS),
     ]
     return "\n\n".join(_filled(part) for part in parts) + "\n"
+
+
+def _logs() -> Iterator[str]:
+    yield (
+        "Delimited text is read in every dialect that its first lines tell: header lines of any "
+        "number, a row of units or units in brackets, delimiter and decimal mark, quotes, UTF-8, "
+        "UTF-16 or cp1252, any line ends, packed with gzip or not. `rigdata logs LOG` shows what "
+        "was understood, and `[log]` states what is not to be detected. What could be read in two "
+        "ways is refused with a message: marks between thousands, a decimal mark in doubt, a name "
+        "that two columns have, a date whose day and month may be swapped."
+    )
+    yield (
+        "* The time is in seconds or milliseconds (`[s]`, `[ms]`, or a name that ends in `_s` or "
+        "`_ms`; else seconds, with a note), or stamps: `2026-03-04T10:15:00.125+01:00`, with a "
+        "blank for the T, with or without zone, fraction (point or comma) or date; "
+        "`04.03.2026 10:15:00`, `3/14/2026 9:59:59 AM`, `4-Mar-2026 10:15:00`, "
+        "`20260304T101500`. Time 0 is then the whole second of the first stamp. A clock without a "
+        "date may pass midnight. With a zone a change of daylight saving time is nothing; without "
+        "one it is a jump.\n"
+        "* A row whose time does not rise is left out and counted, lines with too few or too many "
+        "fields too, and a last line without a line end: its last number may be cut.\n"
+        "* A column that is filled in some rows only, at a rate of its own, is interpolated "
+        "between its samples up to 2.5 of its periods.\n"
+        f"* Missing is a blank or one of {_shown(MISSING_TOKENS)}, in any case, or one of the "
+        f"numbers {_listed(f'{value:g}' for value in MISSING_VALUES)} and `9.91E37`. Over range "
+        f"is told apart: {_shown(OVERRANGE_TOKENS)}, `9.9E37` and beyond, or a field filled with "
+        "`*` or `#`."
+    )
+    yield (
+        "Other formats need a package each: `pip install 'rigdata[mdf]'` (.mf4, .mdf), "
+        "`rigdata[tdms]` (.tdms), `rigdata[hdf5]` (.h5, .hdf5), `rigdata[parquet]` (.parquet). "
+        "A `column` is then the name of a channel, with its groups where the name alone is there "
+        "twice: `GROUP/NAME` (for MDF the number of the group, for HDF5 the path). `time_column` "
+        "is a channel of the same group, for HDF5 also of a group above; where there is none, the "
+        "file's own times count (master channel, waveform), with a note. Channels of several "
+        "rates come together as sparse columns of a text log do. Units come from the file: for "
+        "HDF5 the attribute `unit` or `units`, for Parquet the metadata of the field, for TDMS "
+        "`unit_string`."
+    )
+
+
+def _shown(tokens: Iterable[str]) -> str:
+    return " ".join(f"`{token}`" for token in tokens if token)
 
 
 def _tables(classes: dict[str, type]) -> Iterator[str]:

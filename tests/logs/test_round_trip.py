@@ -1,6 +1,7 @@
 """Random tables in random dialects come back as the numbers that went in."""
 
 import contextlib
+import datetime
 import gzip
 import itertools
 import random
@@ -48,6 +49,17 @@ def logs(draw):
     trailing = draw(st.sampled_from(["", delimiter])) if delimiter != " " else ""
     place = draw(st.integers(0, n_columns))
 
+    stamped = draw(st.sampled_from(["", "", "%Y-%m-%dT%H:%M:%S", "%H:%M:%S"]))
+    if stamped:
+        time = time - time[0] + draw(st.sampled_from([0.25, 86_390.0]))  # or about midnight
+    point = draw(st.sampled_from(".,")) if delimiter != "," else "."
+
+    def clock(value):
+        if not stamped:
+            return cell(value, digits=3)
+        moment = datetime.datetime(2026, 3, 4) + datetime.timedelta(seconds=float(value))
+        return f"{moment:{stamped}}{point}{moment.microsecond // 1000:03d}"
+
     def cell(value, blank=False, digits=decimals):
         return token if blank else f"{value:{pad}.{digits}f}".replace(".", decimal)
 
@@ -60,11 +72,13 @@ def logs(draw):
     if draw(st.booleans()):
         lines.append(line(["N*m"] * n_columns, "s"))
     for t, row, blanks in zip(time, values, missing, strict=True):
-        lines.append(line(map(cell, row, blanks), cell(t, digits=3)))
+        lines.append(line(map(cell, row, blanks), clock(t)))
     text = line_end.join([*lines, ""])
     encoding = draw(st.sampled_from(["utf-8", "utf-8-sig", "cp1252", "utf-16"]))
     data = text.encode(encoding)
     packed = draw(st.booleans())
+    if stamped:
+        time = time - np.floor(time[0])
     return time, np.where(missing, np.nan, values), names, gzip.compress(data) if packed else data
 
 
