@@ -29,7 +29,8 @@ def merged(bases: Sequence[Iterable[Block]], tally: Tally) -> Iterator[Block]:
     """
     streams = [_Stream(base, tally) for base in bases]
     keys = [key for stream in streams for key in stream.rows.values]
-    same = _SAME * min(stream.step_s() for stream in streams)
+    step = min(stream.step_s() for stream in streams)
+    same = _SAME * step if np.isfinite(step) else 0.0
     while True:
         going = [stream for stream in streams if not stream.done]
         if going:

@@ -16,6 +16,7 @@ from rigdata.logs.container import Container, Source, check_start, understood
 from rigdata.logs.header import split_name
 
 WORDS = "a Parquet file"
+_BUFFER = 2**20  # bytes of each column; without it whole row groups are held
 
 
 def open_parquet(
@@ -31,7 +32,7 @@ def _opened(path: Path) -> Iterator[Container]:
     arrow = wanted_package("pyarrow", "parquet", LogError)
     check_start(path, (b"PAR1",), WORDS)
     with understood(shown(path), WORDS):
-        file = package.ParquetFile(path)
+        file = package.ParquetFile(path, buffer_size=_BUFFER, pre_buffer=False)
     try:
         yield _ParquetFile(file, arrow)
     finally:

@@ -1,6 +1,8 @@
 """Files of channels, written by the packages of their formats, give frames like text."""
 
+import contextlib
 import datetime
+import random
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -245,6 +247,26 @@ def test_a_file_cut_short_is_one_clear_message_or_told(files, ending, share, tmp
 
 
 @each_format
+@pytest.mark.parametrize("seed", range(25))
+def test_a_damaged_file_gives_frames_or_one_clear_error(files, ending, seed, tmp_path):
+    rng = random.Random(seed)
+    data = bytearray(files[ending].read_bytes())
+    for _ in range(rng.choice([1, 3, 30])):
+        # Near the ends, where the structure lies, as often as in the samples.
+        span = rng.choice([600, len(data)])
+        at = rng.randrange(span) if rng.random() < 0.5 else len(data) - 1 - rng.randrange(span)
+        if rng.random() < 0.7:
+            data[at] = rng.randrange(256)
+        else:
+            del data[at : at + rng.randint(1, 40)]
+    path = tmp_path / f"R001{ending}"
+    path.write_bytes(data)
+    with contextlib.suppress(LogError):  # any other error fails the test
+        found = read(path, "Torque")
+        assert np.all(np.diff(found.time_s) > 0.0)
+
+
+@each_format
 @pytest.mark.parametrize("content", [b"", b"Time,Torque\n0,1\n1,2\n", bytes(range(256)) * 20])
 def test_another_file_under_that_name_is_one_clear_message(ending, content, tmp_path):
     path = tmp_path / f"R001{ending}"
@@ -464,6 +486,17 @@ def test_times_that_differ_by_rounding_are_one_row(tmp_path):
     found = read(tmp_path / "R.h5", "Torque", "Load")
     assert found.n_rows == 3000
     assert found.periods["Load"] == pytest.approx(1e-3)
+
+
+def test_channels_of_one_sample_each(tmp_path):
+    with h5py.File(tmp_path / "R.h5", "w") as file:
+        for group, time in (("a", 1.0), ("b", 2.0)):
+            file[f"{group}/Time"], file[f"{group}/{group}"] = [time], [3.0 * time]
+    log = open_log(tmp_path / "R.h5", SETTINGS, {"a": "a", "b": "b"}, 2**20)
+    (block,) = log.blocks(Tally())
+    np.testing.assert_array_equal(block.time_s, [1.0, 2.0])
+    np.testing.assert_array_equal(block.values["a"], [3.0, np.nan])
+    np.testing.assert_array_equal(block.values["b"], [np.nan, 6.0])
 
 
 def test_a_base_whose_time_goes_back_loses_those_rows_and_says_so(tmp_path):
