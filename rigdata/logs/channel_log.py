@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +19,7 @@ from rigdata.logs.container import Container, Source, source_named, understood
 from rigdata.logs.dialect import unit_of_time
 from rigdata.logs.header import column_index
 from rigdata.logs.merging import merged
+from rigdata.logs.rawbytes import MOST_EXPANSION, most_bytes
 from rigdata.logs.sentinels import missing_values, without_sentinels
 from rigdata.quantities import UNITS
 
@@ -45,7 +46,8 @@ class _Base:
         """Return times as the file holds them in seconds."""
         lengths = times if self.origin is None else times - self.origin
         if lengths.dtype.kind != "m":
-            return np.asarray(lengths, np.float64) * self.factor
+            with np.errstate(invalid="ignore"):  # NaN of any kind
+                return np.asarray(lengths, np.float64) * self.factor
         ticks = lengths.astype("m8[ns]")
         return np.where(np.isnat(ticks), np.nan, ticks.astype(np.int64) / 1e9)
 
@@ -105,6 +107,7 @@ class ChannelLog:
                 for key, column in columns.items()
             }
             self.units: Mapping[str, str | None] = {k: sources[i].unit for k, i in wanted.items()}
+            _check_size([sources[i].n_rows for i in wanted.values()], path, self._where)
             self._bases = self._grouped(container, wanted, settings.time_column)
             notes = [Notice(Severity.NOTE, self._where, words) for words in self._remarks]
             self.notices = (*container.notices, *notes)
@@ -226,3 +229,13 @@ class ChannelLog:
             columns = zip(base.numbers, piece, strict=True)
             yield Block(time, {key: np.asarray(column, np.float64) for key, column in columns})
             start = stop
+
+
+def _check_size(rows: Sequence[int], path: Path, where: str) -> None:
+    """Refuse a file that states more samples than a log of its size can hold."""
+    if 8 * sum(rows) > most_bytes(path.stat().st_size):
+        raise LogError(
+            f"expands to more than {MOST_EXPANSION} times its size",
+            where=where,
+            do="Copy it from the logger again, or export the channels as text",
+        )

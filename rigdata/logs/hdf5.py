@@ -22,6 +22,7 @@ from rigdata.logs.container import Container, Source, check_start, is_numeric, u
 from rigdata.logs.header import positions
 
 WORDS = "an HDF5 file"
+_LONGEST_UNIT = 64
 _UNIT_ATTRIBUTES = ("unit", "units", "Unit", "Units")
 
 
@@ -110,9 +111,14 @@ def _is_column(item: Any) -> bool:
 
 def _unit(item: Any) -> str | None:
     for name in _UNIT_ATTRIBUTES:
-        value = item.attrs.get(name)
+        if name not in item.attrs:
+            continue
+        kept = item.attrs.get_id(name)
+        if kept.shape != () or kept.dtype.itemsize > _LONGEST_UNIT:
+            continue
+        value = item.attrs[name]
         if isinstance(value, bytes | np.bytes_):
             value = value.decode("utf-8", "replace")
-        if isinstance(value, str) and value.strip():
+        if isinstance(value, str) and 0 < len(value.strip()) <= _LONGEST_UNIT:
             return value.strip()
     return None

@@ -20,6 +20,7 @@ from rigdata.errors import LogError, Notice, Severity
 from rigdata.extras import wanted_package
 from rigdata.logs.channel_log import ChannelLog
 from rigdata.logs.container import Container, Source, check_start, is_numeric, understood
+from rigdata.logs.rawbytes import most_bytes
 
 WORDS = "an MDF file"
 _FINISHED, _UNFINISHED = b"MDF     ", b"UnFinMF "
@@ -45,7 +46,7 @@ def _opened(path: Path) -> Iterator[Container]:
             file = _started(asammdf, path if unfinished else raw)
         try:
             with understood(where, WORDS):
-                container = _MdfFile(file, where)
+                container = _MdfFile(file, where, path.stat().st_size)
             if unfinished:
                 container.notices = [_interrupted(where)]
             yield container
@@ -68,6 +69,18 @@ def _started(asammdf: Any, source: Any) -> Any:
         raise
 
 
+def _check_records(content: Any, size: int) -> None:
+    """Raise where records cannot be as stated; the package's C code takes them as they are."""
+    group = content.channel_group
+    record = int(group.samples_byte_nr) + int(getattr(group, "invalidation_bytes_nr", 0))
+    if record * max(1, int(group.cycles_nr)) > most_bytes(size):
+        raise ValueError("a group is larger than the file can be")
+    for channel in content.channels:
+        offset = getattr(channel, "bit_offset", getattr(channel, "start_offset", 0))
+        if 8 * channel.byte_offset + offset + channel.bit_count > 8 * record:
+            raise ValueError("a channel lies outside of its records")
+
+
 def _interrupted(where: str) -> Notice:
     return Notice(
         Severity.WARNING,
@@ -80,11 +93,12 @@ def _interrupted(where: str) -> Notice:
 class _MdfFile(Container):
     """An open MDF file; a source is a channel of a channel group, called ``GROUP/NAME``."""
 
-    def __init__(self, file: Any, where: str) -> None:
+    def __init__(self, file: Any, where: str, size: int) -> None:
         self._file, self._where = file, where
         self._places: list[tuple[int, int]] = []
         sources = []
         for group, content in enumerate(file.groups):
+            _check_records(content, size)
             count = int(content.channel_group.cycles_nr)
             for index, channel in enumerate(content.channels):
                 unit = file.get_channel_unit(channel.name, group, index) or None

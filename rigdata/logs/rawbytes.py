@@ -69,8 +69,13 @@ def pieces(path: Path, size: int) -> Iterator[bytes]:
         ) from error
 
 
+def most_bytes(size: int) -> int:
+    """Return how many bytes a log of `size` bytes may expand to."""
+    return max(EXPANSION_FREE, MOST_EXPANSION * size)
+
+
 def _expanded(path: Path, size: int) -> Iterator[bytes]:
-    limit = max(EXPANSION_FREE, MOST_EXPANSION * path.stat().st_size)
+    limit = most_bytes(path.stat().st_size)
     total = 0
     with gzip.open(path, "rb") as packed:
         while piece := packed.read(size):

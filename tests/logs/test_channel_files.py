@@ -367,6 +367,19 @@ def test_mdf_an_unfinished_file_is_told(files, tmp_path):
     assert "the logger was interrupted" in str(found.notices[0])
 
 
+def test_mdf_a_channel_outside_of_its_records(files, tmp_path):
+    mdf = asammdf.MDF(files[".mf4"])
+    torque = mdf.groups[0].channels[1]
+    at, stated = torque.address, torque.byte_offset
+    mdf.close()
+    data = bytearray(files[".mf4"].read_bytes())
+    place = data.index(stated.to_bytes(4, "little"), at + 88)
+    data[place : place + 4] = (10**6).to_bytes(4, "little")
+    (tmp_path / "R.mf4").write_bytes(data)
+    with pytest.raises(LogError, match=r"cannot be read as an MDF file \(a channel lies outside"):
+        read(tmp_path / "R.mf4", "Torque")
+
+
 # --- TDMS
 
 
@@ -433,6 +446,22 @@ def test_hdf5_links_to_other_files_are_not_followed(tmp_path):
     for name in ("Torque", "Load"):
         with pytest.raises(LogError, match=f"no column '{name}'"):
             read(tmp_path / "R.h5", name)
+
+
+def test_hdf5_a_dataset_made_to_fill_a_disk(tmp_path):
+    with h5py.File(tmp_path / "R.h5", "w") as file:
+        for name in ("Time", "Torque"):
+            file.create_dataset(name, (10**12,), "f8", chunks=(10**6,))
+    with pytest.raises(LogError, match="expands to more than 200 times its size"):
+        read(tmp_path / "R.h5", "Torque")
+
+
+def test_hdf5_an_attribute_that_is_no_unit(tmp_path):
+    with h5py.File(tmp_path / "R.h5", "w") as file:
+        file["Time"], file["Torque"] = np.arange(9.0), np.arange(9.0)
+        file["Torque"].attrs["unit"] = "x" * 5000
+        file["Torque"].attrs["units"] = 7
+    assert read(tmp_path / "R.h5", "Torque").units == {"Torque": None}
 
 
 # --- Parquet
