@@ -135,7 +135,7 @@ def _logs() -> Iterator[str]:
         "blank for the T, with or without zone, fraction (point or comma) or date; "
         "`04.03.2026 10:15:00`, `3/14/2026 9:59:59 AM`, `4-Mar-2026 10:15:00`, "
         "`20260304T101500`. Time 0 is then the whole second of the first stamp. A clock without a "
-        "date may pass midnight. With a zone a change of daylight saving time is nothing; without "
+        "date may pass midnight; a date in a column of its own is not read. With a zone a change of daylight saving time is nothing; without "
         "one it is a jump.\n"
         "* A row whose time does not rise is left out and counted, lines with too few or too many "
         "fields too, and a last line without a line end: its last number may be cut.\n"
