@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 
-from rigdata.arrays import FloatArray, IntArray, frozen
+from rigdata.arrays import FloatArray, frozen
 from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Notice, Severity
-from rigdata.logs.block import Block, Listed, Tally
+from rigdata.logs.block import Listed, Tally
 from rigdata.logs.dialect import Dialect, lines_of
-from rigdata.logs.flags import Flag, beyond_numbers
+from rigdata.logs.extremes import LogExtremes
+from rigdata.logs.flags import Flag
 from rigdata.logs.frames import BLOCK_BYTES, Frames, read_frames
 from rigdata.logs.judge import ColumnRequest
 from rigdata.logs.listing import is_time_name, table_in, time_in
@@ -24,7 +25,6 @@ from rigdata.logs.rawbytes import head_of
 from rigdata.logs.readers import READERS, open_log
 from rigdata.logs.text import TextLog
 
-PIXELS = 900  # stretches of time of which lowest and highest value are kept
 _HEAD = 2**21
 
 
@@ -169,13 +169,13 @@ def look_at(
         )
     frames, refused = _readable(path, stated, requests)
     requests = {name: requests[name] for name in frames.values}
-    measure = _Measure(requests, *_span(frames))
+    extremes = LogExtremes(requests, *_span(frames))
     order = RisingRows(Tally())
     for block in open_log(path, stated, {n: n for n in requests}, BLOCK_BYTES).blocks(Tally()):
-        measure.take(order.push(block))
+        extremes.take(order.push(block))
     last = order.finish()
     if last is not None:
-        measure.take(last)
+        extremes.take(last)
     doubled = sorted({name for name in names if names.count(name) > 1})
     refused += [
         Notice(
@@ -191,15 +191,15 @@ def look_at(
         format=getattr(log, "format", "delimited text"),
         settings=replace(stated, time_column=time),
         dialect=frames.dialect,
-        columns=tuple(measure.look(name, frames) for name in requests),
+        columns=tuple(_column(name, extremes, frames) for name in requests),
         others=tuple(c.name for c in listing if not c.is_number and not _is(c.name, time)),
         offered=tuple(numbers),
         n_rows=frames.n_rows,
-        start_s=measure.start_s,
-        end_s=measure.end_s,
+        start_s=extremes.start_s,
+        end_s=extremes.end_s,
         sample_s=frames.sample_s,
         gaps=_gaps(frames),
-        edges_s=measure.edges_s,
+        edges_s=extremes.edges_s,
         notices=(*frames.notices, *refused),
         sha256=frames.sha256,
     )
@@ -283,66 +283,28 @@ def _gaps(frames: Frames) -> tuple[tuple[float, float], ...]:
     )
 
 
-@dataclass
-class _Extremes:
-    """What is known of one column so far."""
+def _column(name: str, extremes: LogExtremes, frames: Frames) -> ColumnLook:
+    found = extremes.columns[name]
+    empty = found.count == 0
+    return ColumnLook(
+        name=name,
+        unit=frames.units[name],
+        n_samples=found.count,
+        first=found.first,
+        last=found.last,
+        low=np.nan if empty else float(np.nanmin(found.lows)),
+        high=np.nan if empty else float(np.nanmax(found.highs)),
+        period_s=frames.periods[name],
+        counts=frames.counts[name],
+        lows=found.lows,
+        highs=found.highs,
+        marks=dict(_marks(name, extremes.edges_s, frames)),
+    )
 
-    first: float = np.nan
-    last: float = np.nan
-    count: int = 0
-    lows: FloatArray = field(default_factory=lambda: np.full(PIXELS, np.nan))
-    highs: FloatArray = field(default_factory=lambda: np.full(PIXELS, np.nan))
 
-
-class _Measure:
-    """Extremes of columns over the whole log and over each of its stretches."""
-
-    def __init__(self, names: Mapping[str, ColumnRequest], low_s: float, high_s: float) -> None:
-        self.edges_s = np.linspace(low_s, high_s, PIXELS + 1)
-        self.start_s, self.end_s = np.inf, -np.inf
-        self._columns = {name: _Extremes() for name in names}
-
-    def take(self, block: Block) -> None:
-        """Look at the next rows."""
-        time = block.time_s
-        if time.size == 0:
-            return
-        self.start_s = min(self.start_s, float(time[0]))
-        self.end_s = max(self.end_s, float(time[-1]))
-        place: IntArray = np.searchsorted(self.edges_s, time, side="right") - 1
-        place = np.clip(place, 0, PIXELS - 1)
-        for name, found in self._columns.items():
-            values, _ = beyond_numbers(block.values[name])
-            filled = values[~np.isnan(values)]
-            if filled.size:
-                found.first = float(filled[0]) if found.count == 0 else found.first
-                found.last = float(filled[-1])
-                found.count += filled.size
-                np.fmin.at(found.lows, place, values)
-                np.fmax.at(found.highs, place, values)
-
-    def look(self, name: str, frames: Frames) -> ColumnLook:
-        """Return what was found about one column."""
-        found = self._columns[name]
-        empty = found.count == 0
-        return ColumnLook(
-            name=name,
-            unit=frames.units[name],
-            n_samples=found.count,
-            first=found.first,
-            last=found.last,
-            low=np.nan if empty else float(np.nanmin(found.lows)),
-            high=np.nan if empty else float(np.nanmax(found.highs)),
-            period_s=frames.periods[name],
-            counts=frames.counts[name],
-            lows=found.lows,
-            highs=found.highs,
-            marks=dict(self._marks(frames, name)),
-        )
-
-    def _marks(self, frames: Frames, name: str) -> Iterator[tuple[Flag, FloatArray]]:
-        """Yield the times of flagged frames, no two in one stretch."""
-        for flag in frames.counts[name]:
-            times = frames.time_s[(frames.flags[name] & flag.value) > 0]
-            _, first = np.unique(np.searchsorted(self.edges_s, times), return_index=True)
-            yield flag, times[first]
+def _marks(name: str, edges_s: FloatArray, frames: Frames) -> Iterator[tuple[Flag, FloatArray]]:
+    """Yield the times of flagged frames, no two in one stretch."""
+    for flag in frames.counts[name]:
+        times = frames.time_s[(frames.flags[name] & flag.value) > 0]
+        _, first = np.unique(np.searchsorted(edges_s, times), return_index=True)
+        yield flag, times[first]

@@ -9,8 +9,9 @@ import pytest
 
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Severity
+from rigdata.logs.extremes import PIXELS
 from rigdata.logs.flags import Flag
-from rigdata.logs.inspection import PIXELS, look_at
+from rigdata.logs.inspection import look_at
 
 TIME = np.arange(4000) / 200.0
 TORQUE = np.round(50.0 + 5.0 * np.sin(TIME) + 0.2 * np.random.default_rng(2).normal(size=4000), 4)
