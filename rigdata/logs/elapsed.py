@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from rigdata.arrays import IntArray
+from rigdata.arrays import BoolArray, IntArray
 from rigdata.logs.header import WHITESPACE
 from rigdata.logs.stamps import (
     DAY_S,
@@ -88,12 +88,26 @@ class ElapsedTime:
             starts, ends = first[at], last[at]
         else:
             marks = np.flatnonzero((data == ord(self._delimiter)) | (data == _NEWLINE))
+            marks = marks[~_quoted(data, marks, lines)]
             own = np.searchsorted(marks, lines)  # the line feed among the marks
             before = np.concatenate(([-1], own[:-1])) + self._index
             there = before < own
             at = before[there] + 1
             starts, ends = np.concatenate(([-1], marks))[at] + 1, marks[at]
         return _bare(data, starts, ends)
+
+
+def _quoted(data: Bytes, marks: IntArray, lines: IntArray) -> BoolArray:
+    """Return which delimiters stand between quotation marks; a lone one in a line is text."""
+    quotes = data == _QUOTE
+    if not quotes.any():
+        return np.zeros(marks.size, np.bool_)
+    count = np.cumsum(quotes)
+    at_ends = np.concatenate(([0], count[lines]))
+    paired = np.diff(at_ends) % 2 == 0
+    line = np.searchsorted(lines, marks)
+    inside = (count[marks] - at_ends[line]) % 2 == 1
+    return np.asarray(inside & paired[line])
 
 
 def _bare(data: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, IntArray]:

@@ -176,6 +176,15 @@ def test_stamps_in_quotes_with_commas_about(read):
     np.testing.assert_array_equal(frames.values["torque"], np.arange(5) + 0.5)
 
 
+def test_delimiters_in_quotes_before_the_stamp(read):
+    rows = [f'"step {i}, ""slow""",10:15:0{i}.5,{i}.25' for i in range(5)]
+    rows[3] = 'lone " mark,10:15:03.5,3.25'
+    text = "\n".join(["State,Time,Torque", *rows, ""])
+    frames = read(text)
+    np.testing.assert_array_equal(frames.time_s, [0.5, 1.5, 2.5, 3.5, 4.5])
+    np.testing.assert_array_equal(frames.values["torque"], np.arange(5) + 0.25)
+
+
 def test_a_restart_with_its_header_goes_on_where_the_clock_is(read):
     stamps = [f"2026-03-04T10:15:0{i}" for i in range(4)]
     again = [f"2026-03-04T10:16:0{i}" for i in range(4)]
