@@ -26,7 +26,7 @@ from rigdata.logs.block import Listed
 from rigdata.logs.inspection import ColumnLook, LogLook, look_at, offered_by
 from rigdata.logs.proposal import rig_blocks, roles, stated_roles
 from rigdata.steps import Step
-from rigdata.storage import write_text
+from rigdata.storage.files import write_text
 
 _MARKS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar", " ": "blanks"}
 _DECIMALS = {".": "point", ",": "comma"}

@@ -26,6 +26,7 @@ from rigdata.errors import Notice, Severity
 from rigdata.logs.dialect import Dialect
 from rigdata.logs.flags import Flag
 from rigdata.logs.frames import ColumnRequest, Frames, read_frames
+from rigdata.logs.stamps import Clock
 from rigdata.storage.files import sha256, sha256_bytes
 
 MOST_BYTES = 2**30  # of all entries together; those used longest ago go first
@@ -163,5 +164,6 @@ def _read(place: Path) -> Frames:
     told: dict[str, Any] | None = rest["dialect"]
     if told is not None:
         listed = {key: tuple(value) for key, value in told.items() if isinstance(value, list)}
-        rest["dialect"] = Dialect(**{**told, **listed})
+        clock = Clock(**told["clock"]) if told["clock"] else None
+        rest["dialect"] = Dialect(**{**told, **listed, "clock": clock})
     return Frames(**rest, **arrays)

@@ -10,7 +10,7 @@ from rigdata.logs.block import Listed
 from rigdata.logs.dialect import Dialect
 from rigdata.logs.header import column_index, split_name
 from rigdata.quantities import CHANNELS, QUANTITIES, UNITS, canonical_unit
-from rigdata.storage import TomlValue, toml_table
+from rigdata.storage.toml_text import TomlValue, toml_table
 
 NEEDED = ("torque", "clamp_load", "slip_speed", "plate_temperature")
 

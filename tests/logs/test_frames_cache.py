@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 
@@ -163,3 +164,21 @@ def test_a_log_that_changes_while_it_is_read_is_refused(
 def test_a_missing_log_is_said_as_ever(cache: FramesCache, tmp_path: Path) -> None:
     with pytest.raises(LogError):
         cache.frames(tmp_path / "nowhere.csv", SETTINGS, COLUMNS)
+
+
+@pytest.mark.parametrize("name", ["stamps.csv", "channels.h5"])
+def test_stamped_logs_and_files_of_channels_are_kept_too(
+    tmp_path: Path, cache: FramesCache, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    path, seconds = tmp_path / name, np.arange(50.0)
+    if path.suffix == ".h5":
+        with h5py.File(path, "w") as file:
+            file["Time"], file["Torque"] = seconds, seconds % 7.0
+    else:
+        rows = "".join(f"14.03.2026 10:15:{i:02d};{i % 7}\n" for i in range(50))
+        path.write_text("Time;Torque\n" + rows, encoding="utf-8")
+    columns = {"torque": ColumnRequest("Torque")}
+    first = cache.frames(path, SETTINGS, columns)
+    no_parsing(monkeypatch)
+    assert_same(first, cache.frames(path, SETTINGS, columns))
+    assert (first.dialect is None) == (path.suffix == ".h5")
