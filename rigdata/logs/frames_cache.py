@@ -16,6 +16,7 @@ import secrets
 import zipfile
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,7 @@ from rigdata.storage.files import sha256, sha256_bytes
 
 MOST_BYTES = 2**30  # of all entries together; those used longest ago go first
 _ENDING = ".frames"
+_PACKAGES = ("numpy", "pandas", "asammdf", "npTDMS", "h5py", "pyarrow")  # that read logs
 _TEXT = "rest"  # what is no array, as JSON
 
 
@@ -110,8 +112,16 @@ def _key(
 @functools.cache
 def _code() -> str:
     """Return a hash of the code that makes frames of logs: another one may make others."""
-    parts = sorted(Path(__file__).parent.glob("*.py"))
-    return sha256_bytes(b"".join(part.read_bytes() for part in parts))
+    parts = [part.read_bytes() for part in sorted(Path(__file__).parent.glob("*.py"))]
+    versions = [f"{name} {_version(name)}".encode() for name in _PACKAGES]
+    return sha256_bytes(b"\n".join([*parts, *versions]))
+
+
+def _version(package: str) -> str:
+    try:
+        return metadata.version(package)
+    except metadata.PackageNotFoundError:
+        return "none"
 
 
 def _size(path: Path) -> int:
