@@ -10,7 +10,14 @@ import click
 
 from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.cli.options import cache_option, campaign_argument, json_option
-from rigdata.cli.terminal import LEFT_SOMETHING_OUT, aligned, progress, show_json, show_notices
+from rigdata.cli.terminal import (
+    LEFT_SOMETHING_OUT,
+    aligned,
+    progress,
+    show_json,
+    show_notices,
+    visible,
+)
 from rigdata.errors import RigdataError
 from rigdata.pipeline.folder import cache_of, read_files
 from rigdata.pipeline.watching import INTERVAL_S, Stamps, stamps, wait_for_change
@@ -99,7 +106,7 @@ def _watch(
             seen = stamps(read_files(campaign))
             now = _checked(campaign, cache=cache)
         except RigdataError as fault:  # a campaign file that is being edited
-            click.echo(f"rigdata: {fault}", err=True)
+            click.echo(f"rigdata: {visible(str(fault))}", err=True)
             continue
         before = {_row(one) for one in found.runs}
         news = [row for one in now.runs if (row := _row(one)) not in before]

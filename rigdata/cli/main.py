@@ -21,6 +21,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from rigdata import __version__
+from rigdata.cli.terminal import visible
 from rigdata.errors import RigdataError
 
 COMMANDS = {
@@ -116,7 +117,7 @@ class LazyGroup(click.Group):
         try:
             return super().invoke(ctx)
         except RigdataError as fault:
-            click.echo(click.style("rigdata: ", fg="red") + str(fault), err=True)
+            click.echo(click.style("rigdata: ", fg="red") + visible(str(fault)), err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
             click.echo("rigdata: stopped; nothing was left half written.", err=True)

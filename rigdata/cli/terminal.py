@@ -79,7 +79,7 @@ def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int
     R1   0.11
     R22   0.1
     """
-    lines_of = [row if isinstance(row, str) else list(row) for row in rows]
+    lines_of = [visible(row) if isinstance(row, str) else [*map(visible, row)] for row in rows]
     body = [row for row in lines_of if not isinstance(row, str)]
     columns = list(zip(*([list(headers), *body]), strict=True))
     widths = [max(map(len, column)) for column in columns]
@@ -117,7 +117,11 @@ def _is_number(cell: str) -> bool:
 def paragraph(text: str, *, indent: str = "") -> str:
     """Return `text` filled to the width of the terminal, later lines indented."""
     return textwrap.fill(
-        text, WIDTH, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+        visible(text.replace("\n", " ")),
+        WIDTH,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+        break_long_words=False,
     )
 
 
