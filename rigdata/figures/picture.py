@@ -43,6 +43,10 @@ class Picture:
             self.figure, name=self.name, title=self.title, description=self.description
         )
 
+    def has_been_drawn(self, svg: InlineSvg) -> None:
+        """Take what another process drew of it as its `inline`."""
+        self.__dict__["inline"] = svg
+
     @property
     def csv(self) -> str:
         """What is drawn, as CSV: one row a mark, units in the column names."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from rigdata.figures.together import draw_all
 from rigdata.report.batches import batches_section
 from rigdata.report.bedding import bedding_section
 from rigdata.report.blocks import Section
@@ -28,7 +29,7 @@ from rigdata.report.scatter import scatter_section
 from rigdata.report.summary import header, tested_section, verdicts_section
 from rigdata.report.trust import budget_section
 from rigdata.report.wear import wear_section
-from rigdata.steps import Progress, counted
+from rigdata.steps import Progress
 
 # What came out and what to do stands first, then the evidence, then the record.
 _PARTS: dict[str, tuple[Callable[[ReportInput], Section | None], ...]] = {
@@ -71,8 +72,7 @@ def render_report(report: ReportInput, *, progress: Progress | None = None) -> s
     """
     parts = sections(report)
     pictures = [picture for own in parts.values() for one in own for picture in one.pictures]
-    for picture in counted(progress, "drawing", pictures):
-        _ = picture.inline
+    draw_all(pictures, progress=progress)
     return page(
         report.campaign.name,
         header=header(report),

@@ -1,0 +1,82 @@
+"""Figures drawn by several processes: the same bytes, whatever becomes of a process."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from functools import cached_property
+
+import pytest
+
+from rigdata.figures import style, together
+from rigdata.figures.picture import Picture
+from rigdata.figures.svg import InlineSvg, inline_svg
+from rigdata.figures.together import draw_all
+from rigdata.steps import Step
+
+needs_fork = pytest.mark.skipif(
+    "fork" not in multiprocessing.get_all_start_methods(), reason="no forks here"
+)
+
+
+@style.styled()
+def drawn(number: int):
+    drawing = style.figure(1.5)
+    axes = drawing.subplots()
+    axes.plot([0.0, 1.0, 2.0], [0.1, 0.1 * number, 0.12], "o-", gid="mu")
+    axes.set_xlabel(f"Slip {number} [m/s]")
+    return drawing
+
+
+def pictures() -> list[Picture]:
+    return [Picture(f"f-{i}", f"Figure {i}", "", "A line.", drawn(i)) for i in range(6)]
+
+
+@pytest.fixture(scope="module")
+def alone() -> list[str]:
+    made = pictures()
+    draw_all(made, processes=1)
+    return [picture.inline.markup for picture in made]
+
+
+@needs_fork
+@pytest.mark.parametrize("processes", [2, 3])
+def test_the_bytes_do_not_depend_on_the_processes(alone: list[str], processes: int) -> None:
+    made = pictures()
+    told: list[Step] = []
+    draw_all(made, processes=processes, progress=told.append)
+    assert all("inline" in picture.__dict__ for picture in made)
+    assert [picture.inline.markup for picture in made] == alone
+    assert [(step.done, step.total) for step in told] == [(i, 6) for i in range(6)]
+    assert together._to_draw == ()
+
+
+class Mortal(Picture):
+    """A figure that ends the process that draws it, unless it is this one."""
+
+    home = os.getpid()
+
+    @cached_property
+    def inline(self) -> InlineSvg:
+        if os.getpid() != self.home:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return inline_svg(
+            self.figure, name=self.name, title=self.title, description=self.description
+        )
+
+
+@needs_fork
+def test_what_a_lost_process_should_have_drawn_is_drawn_here(alone: list[str]) -> None:
+    made = pictures()
+    made[2] = Mortal(**vars(made[2]))
+    draw_all(made, processes=2)
+    assert [picture.inline.markup for picture in made] == alone
+
+
+def test_few_figures_start_no_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    def started(*_arguments: object) -> object:
+        raise AssertionError
+
+    monkeypatch.setattr(together, "ProcessPoolExecutor", started)
+    draw_all(pictures()[:3], processes=2)
