@@ -14,6 +14,7 @@ import importlib
 import os
 import signal
 import sys
+import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -112,26 +113,46 @@ class LazyGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; the one place where errors become exit codes."""
-        with contextlib.suppress(ValueError):  # not in the main thread: nobody ends that alone
-            signal.signal(signal.SIGTERM, _ended)
         try:
-            return super().invoke(ctx)
+            with _ending():
+                return super().invoke(ctx)
         except RigdataError as fault:
             click.echo(click.style("rigdata: ", fg="red") + visible(str(fault)), err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
             click.echo("rigdata: stopped; nothing was left half written.", err=True)
             ctx.exit(INTERRUPTED)
+        except _Ended:
+            click.echo("rigdata: ended; nothing was left half written.", err=True)
+            ctx.exit(ENDED)
         except BrokenPipeError:
             # The reader has gone: nothing more can be said, and flushing at exit must not try.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(PIPE_CLOSED)
 
 
-def _ended(_number: int, _frame: object) -> None:
-    """End as Ctrl-C does, so that what is half written is cleared away."""
-    click.echo("rigdata: ended; nothing was left half written.", err=True)
-    sys.exit(ENDED)
+class _Ended(BaseException):
+    """The process was asked to end: what is half written is cleared away, as after Ctrl-C."""
+
+
+@contextlib.contextmanager
+def _ending() -> Iterator[None]:
+    """Take a request to end (SIGTERM) as `_Ended`, unless the caller has it otherwise."""
+
+    def ended(_number: int, _frame: object) -> None:
+        raise _Ended
+
+    if (
+        threading.current_thread() is not threading.main_thread()
+        or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL
+    ):
+        yield
+        return
+    signal.signal(signal.SIGTERM, ended)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
 
 
 @contextlib.contextmanager

@@ -54,4 +54,9 @@ def open_log(
     LogError
         When the log cannot be read or a column is not there.
     """
-    return READERS.get(path.suffix.lower(), TextLog)(path, settings, columns, block_bytes)
+    return reader_of(path)(path, settings, columns, block_bytes)
+
+
+def reader_of(path: Path) -> Reader:
+    """Return the reader for the suffix of a log."""
+    return READERS.get(path.suffix.lower(), TextLog)

@@ -125,6 +125,16 @@ def sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+def sync_all(folder: Path) -> None:
+    """Bring a folder with all it holds to the disk, where the system can."""
+    for path in (*folder.rglob("*"), folder):
+        if path.is_dir():
+            sync_folder(path)
+        else:
+            with path.open("rb") as file, contextlib.suppress(OSError):
+                os.fsync(file.fileno())  # Windows asks for writing; `write_bytes` has done it
+
+
 def unwritable(path: Path, error: OSError) -> ResultError:
     """Return the error for a file or folder that the system refused to write."""
     return ResultError(

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from rigdata.errors import ResultError
-from rigdata.storage.files import real_path, timestamp, unwritable
+from rigdata.storage.files import real_path, sync_all, timestamp, unwritable
 from rigdata.storage.json_files import read_json, write_json
-from rigdata.storage.swap import place_for_new, swap_in
+from rigdata.storage.swap import name_of_old, place_for_new, swap_in
 
 MANIFEST = "manifest.json"
 PROGRAM = "rigdata"
@@ -79,13 +79,16 @@ def staged_folder(
             raise ResultError(f"no {MANIFEST} was written", where=str(folder))
         check_replaceable(folder, force=force, keep=kept)
         try:
-            old = swap_in(part, target)
+            sync_all(part)
+            swap_in(part, target)
         except OSError as error:
             raise unwritable(folder, error) from error
-    except BaseException:
+    finally:
         shutil.rmtree(part, ignore_errors=True)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+        if (
+            target.exists()
+        ):  # else the old results are all there is, and `put_right` brings them back
+            shutil.rmtree(name_of_old(part), ignore_errors=True)
 
 
 def check_replaceable(folder: Path, *, force: bool = False, keep: Iterable[Path] = ()) -> None:

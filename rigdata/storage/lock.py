@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import logging
 import os
 import socket
 import sys
@@ -25,6 +26,8 @@ if sys.platform == "win32":
 else:
     import fcntl
 
+_log = logging.getLogger(__name__)
+
 _MINUTE_S = 60.0
 _BEYOND = 2**30  # a byte past what is written, so that others may read who holds the lock
 
@@ -33,7 +36,9 @@ _BEYOND = 2**30  # a byte past what is written, so that others may read who hold
 def owned(folder: Path, work: str) -> Iterator[None]:
     """Be the only one to work on a folder of results.
 
-    What a killed process has left beside it is put right first.
+    What a killed process has left beside it is put right first, which is told as a
+    warning of the log `rigdata.storage.lock` (on standard error, unless told otherwise):
+    among the notices it would make the results differ from those of an undisturbed run.
 
     Parameters
     ----------
@@ -55,7 +60,7 @@ def owned(folder: Path, work: str) -> Iterator[None]:
     except OSError as error:
         raise unwritable(folder, error) from error
     try:
-        put_right(target, whole=target.exists())
+        _clear_up(file, target, folder)
         _sign(file, work)
         yield
     finally:
@@ -93,7 +98,31 @@ def _lock(file: IO[str]) -> None:
         except OSError as error:
             raise BlockingIOError from error
     else:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise
+        except OSError as error:  # some network drives know no locks
+            _log.warning(
+                "%s: cannot be locked (%s); start nothing else on these results meanwhile",
+                file.name,
+                error.strerror,
+            )
+
+
+def _clear_up(file: IO[str], target: Path, folder: Path) -> None:
+    """Put right what an owner that was killed has left, and say so."""
+    file.seek(0)
+    killed = bool(file.read(1))  # who ends in any other way removes the file
+    back = put_right(target)
+    if killed or back:
+        _log.warning(
+            "%s: an earlier work on these results was killed (%s); what it left half done is "
+            "cleared away%s",
+            folder,
+            _owner(file),
+            ", and the results from before it are back" if back else "",
+        )
 
 
 def _sign(file: IO[str], work: str) -> None:
@@ -110,6 +139,6 @@ def _owner(file: IO[str]) -> str:
         told = json.loads(file.read())
         minutes = (time.time() - float(told["since"])) / _MINUTE_S
         age = f"{minutes:.0f} min" if minutes >= 1.0 else "less than a minute"
-        return f"'{told['work']}', process {told['process']} on {told['host']}, since {age}"
+        return f"'{told['work']}', process {told['process']} on {told['host']}, begun {age} ago"
     except (OSError, ValueError, KeyError, TypeError):
-        return "it has only just begun"
+        return "it does not say which"

@@ -2,11 +2,12 @@
 
 Where the system can exchange two names in one step, a killed process leaves either the
 old folder or the new one in its place.  Elsewhere there are two renames; a process
-killed between them leaves both beside an empty place, and `put_right` finishes the work.
+killed between them leaves both beside an empty place, and `put_right` brings the old back.
 """
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import errno
 import os
@@ -23,8 +24,8 @@ _HERE = -100  # AT_FDCWD
 _CANNOT = (errno.ENOSYS, errno.EINVAL, errno.EOPNOTSUPP)
 
 
-def swap_in(new: Path, target: Path) -> Path:
-    """Put `new` in the place of `target`, or change nothing; return where the old one is now.
+def swap_in(new: Path, target: Path) -> None:
+    """Put `new` in the place of `target`, which becomes `name_of_old`, or change nothing.
 
     Parameters
     ----------
@@ -38,24 +39,23 @@ def swap_in(new: Path, target: Path) -> Path:
     OSError
         When the system refuses.
     """
-    old = new.with_name(new.name.removesuffix(NEW) + OLD)
-    if not target.exists():
-        new.rename(target)
-    elif _exchanged(new, target):
+    old = name_of_old(new)
+    if target.exists() and _exchanged(new, target):
         new.rename(old)
     else:
-        target.rename(old)
-        try:
+        try:  # around both, for Ctrl-C may come between them
+            if target.exists():
+                target.rename(old)
             new.rename(target)
         except BaseException:
-            old.rename(target)
+            if old.exists() and not target.exists():
+                old.rename(target)
             raise
     sync_folder(target.parent)
-    return old
 
 
-def put_right(target: Path, *, whole: bool) -> None:
-    """Finish or undo a swap that was cut short, and clear away what was left of it.
+def put_right(target: Path) -> bool:
+    """Undo a swap that was cut short, and clear away what a killed process left.
 
     Nobody else may be at work on `target`: call it with the folder locked.
 
@@ -63,22 +63,36 @@ def put_right(target: Path, *, whole: bool) -> None:
     ----------
     target : Path
         The place of the folder.
-    whole : bool
-        Whether the place holds a folder now.
+
+    Returns
+    -------
+    bool
+        Whether an old folder came back to its place.
     """
     endings = f"({re.escape(NEW)}|{re.escape(OLD)})"
     mine = re.compile(rf"\.{re.escape(target.name)}\.[0-9a-f]{{8}}{endings}")
     left = [path for path in target.parent.iterdir() if mine.fullmatch(path.name)]
     olds = [path for path in left if path.name.endswith(OLD)]
-    if not whole and olds:
-        olds[0].rename(target)
+    back = False
+    if olds:
+        with contextlib.suppress(OSError):  # somebody may have made an empty one since
+            target.rmdir()
+        if not target.exists():
+            olds[0].rename(target)
+            back = True
     for path in left:
         shutil.rmtree(path, ignore_errors=True)
+    return back
 
 
 def place_for_new(target: Path) -> Path:
     """Return a path beside `target` that only this work uses."""
     return target.with_name(f".{target.name}.{secrets.token_hex(4)}{NEW}")
+
+
+def name_of_old(new: Path) -> Path:
+    """Return what the old folder is called once `new` has taken its place."""
+    return new.with_name(new.name.removesuffix(NEW) + OLD)
 
 
 def _exchanged(one: Path, other: Path) -> bool:

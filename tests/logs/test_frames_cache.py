@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import fields
 from pathlib import Path
 
 import h5py
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError
 from rigdata.logs import frames, frames_cache
 from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.logs.frames_cache import FramesCache
+from rigdata.logs.readers import READERS
+from rigdata.logs.text import TextLog
 
 COLUMNS = {
     "torque": ColumnRequest("Torque", high=200.0, spread=True),
@@ -39,6 +44,13 @@ def log(tmp_path: Path) -> Path:
 @pytest.fixture
 def cache(tmp_path: Path) -> FramesCache:
     return FramesCache(tmp_path / "kept")
+
+
+@pytest.fixture(scope="module")
+def kept_entry(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    path = tmp_path_factory.mktemp("log") / "R1.csv"
+    path.write_text("Time,Torque,Speed\n" + "".join(f"{i},{i % 7},2\n" for i in range(9)))
+    return frames_cache._bytes(read_frames(path, SETTINGS, COLUMNS))
 
 
 def entries(cache: FramesCache) -> list[Path]:
@@ -125,7 +137,80 @@ def test_a_damaged_entry_is_read_anew_and_replaced(
     spoilt = {"cut": bytes(data[:at]), "flip": bytes(data), "empty": b"", "other": b"PK\x03\x04"}
     entry.write_bytes(spoilt[damage])
     assert_same(cache.frames(log, SETTINGS, COLUMNS), fresh)
-    assert_same(frames_cache._read(entry), fresh)
+    assert_same(frames_cache._read(entry.read_bytes()), fresh)
+
+
+@given(st.data())
+@settings(max_examples=100, deadline=None)
+def test_no_damage_passes(kept_entry: bytes, data: st.DataObject) -> None:
+    at = data.draw(st.integers(0, len(kept_entry) - 1))
+    if data.draw(st.booleans()):
+        spoilt = kept_entry[:at]
+    else:
+        flip = data.draw(st.integers(1, 255))
+        spoilt = kept_entry[:at] + bytes([kept_entry[at] ^ flip]) + kept_entry[at + 1 :]
+    with pytest.raises(ValueError, match="damaged"):
+        frames_cache._read(spoilt)
+
+
+def test_notices_name_the_log_from_the_folder_at_hand(
+    log: Path, cache: FramesCache, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cache.frames(log, SETTINGS, COLUMNS)
+    monkeypatch.chdir(log.parent)
+    again = cache.frames(log, SETTINGS, COLUMNS)
+    assert_same(again, read_frames(log, SETTINGS, COLUMNS))
+    assert {notice.where for notice in again.notices} == {"R1.csv"}
+
+
+def test_what_a_reader_from_elsewhere_gives_is_not_kept(
+    log: Path, cache: FramesCache, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def mine(*arguments: object) -> TextLog:
+        return TextLog(*arguments)
+
+    monkeypatch.setitem(READERS, ".csv", mine)
+    cache.frames(log, SETTINGS, COLUMNS)
+    assert not cache.folder.exists()
+
+
+def test_a_link_in_place_of_the_folder_is_not_followed(
+    log: Path, cache: FramesCache, tmp_path: Path
+) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    cache.folder.symlink_to(elsewhere)
+    cache.frames(log, SETTINGS, COLUMNS)
+    assert list(elsewhere.iterdir()) == []
+
+
+def test_a_link_in_place_of_an_entry_is_replaced_and_its_target_kept(
+    log: Path, cache: FramesCache, tmp_path: Path
+) -> None:
+    cache.frames(log, SETTINGS, COLUMNS)
+    (entry,) = entries(cache)
+    theirs = tmp_path / "theirs"
+    theirs.write_text("years of work")
+    entry.unlink()
+    entry.symlink_to(theirs)
+    cache.frames(log, SETTINGS, COLUMNS)
+    assert theirs.read_text() == "years of work"
+    assert not entry.is_symlink()
+
+
+def test_entries_of_other_code_and_unfinished_ones_go(
+    log: Path, cache: FramesCache, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cache.frames(log, SETTINGS, COLUMNS)
+    old, young = cache.folder / ".0123.part", cache.folder / ".4567.part"
+    for part in (old, young):
+        part.write_text("unfinished")
+    os.utime(old, (0.0, 0.0))
+    monkeypatch.setattr(frames_cache, "_code", lambda: "01234567")
+    cache.frames(log, SETTINGS, COLUMNS)
+    kept, entry = entries(cache)
+    assert kept == young
+    assert entry.name.startswith("01234567-")
 
 
 def test_the_oldest_go_when_there_is_too_much(

@@ -2,7 +2,8 @@
 
 A child process is forked after everything is imported and does the whole job; it is
 ended by a signal after a random time, by SIGKILL at the n-th call that changes a file
-or folder, or by a file that may not grow beyond a random size, as on a full disk.
+or folder, by a file that may not grow beyond a random size, or, where there is a small
+disk to work on, by that being full.
 What is then in the folder, and what a rerun makes of it, is compared byte by byte with
 results made in peace.
 """
@@ -27,6 +28,7 @@ from rigdata.cli.main import main
 RUN, REDUCE = ("run", "--law", "log-speed"), ("reduce",)  # all of it, and its first stage
 CHANGES = ("rename", "replace", "mkdir", "unlink", "rmdir", "fsync")
 DONE = (0, 3)  # exit codes of a run that wrote its results
+BALLAST, SMALL = "ballast", 2**28
 EPOCH = "1767225600"  # the time that results state, so that they can be the same to the byte
 
 
@@ -109,15 +111,20 @@ class Bench:
         if kind == "change":
             after = float(rng.randrange(1, self.changes + 1))
             child = forked(lambda: self._killed_at(int(after)))
-        elif kind == "full disk":
+        elif kind == "short files":
             after = 10.0 ** rng.uniform(2.0, 6.5)
-            child = forked(lambda: self._on_a_full_disk(int(after)))
+            child = forked(lambda: self._with_short_files(int(after)))
+        elif kind == "full disk":
+            after = 10.0 ** rng.uniform(3.0, 6.5)
+            self._fill(leave=int(after))
+            child = forked(self._job)
         else:
             after = rng.uniform(0.0, self.seconds)
             child = forked(self._job)
             time.sleep(after)
             os.kill(child, getattr(signal, kind))
         code = waited(child)
+        (self.place / BALLAST).unlink(missing_ok=True)
         faults = [*self._seen(had, code), *self._left_over(code), *self._rerun()]
         return Ending(kind, after, code, had, tuple(faults))
 
@@ -180,7 +187,13 @@ class Bench:
         _counting(look)
         self._job()
 
-    def _on_a_full_disk(self, size: int) -> None:
+    def _fill(self, leave: int) -> None:
+        """Leave so many bytes of the disk that `place` lies on, a small one."""
+        free = shutil.disk_usage(self.place).free
+        assert free < SMALL, f"{self.place} is no small disk"
+        (self.place / BALLAST).write_bytes(bytes(max(0, free - leave)))
+
+    def _with_short_files(self, size: int) -> None:
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
         self._job()

@@ -25,7 +25,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
 
 
 @pytest.mark.filterwarnings("ignore:This process.*fork:DeprecationWarning")
-@pytest.mark.parametrize("kind", ["SIGKILL", "SIGTERM", "SIGINT", "change", "full disk"])
+@pytest.mark.parametrize("kind", ["SIGKILL", "SIGTERM", "SIGINT", "change", "short files"])
 def test_nothing_is_lost_or_half_written(bench: Bench, kind: str) -> None:
     ending = bench.once(kind, random.Random(f"{kind} {os.environ.get('KILL_SEED', '1')}"))
     assert ending.faults == (), ending

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import signal
 import subprocess
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from rigdata.errors import ResultError
+from rigdata.storage import lock
 from rigdata.storage.lock import owned
 
 HOLD = """
@@ -44,18 +46,50 @@ def test_the_second_is_told_who_is_at_work_and_since_when(tmp_path: Path, other)
     with pytest.raises(ResultError) as told, owned(tmp_path / "results", "rigdata fit"):
         pass
     assert f"'rigdata run', process {other.pid} on " in told.value.what
-    assert "since less than a minute" in told.value.what
+    assert "begun less than a minute ago" in told.value.what
     assert "--out" in told.value.do
     with owned(tmp_path / "others", "rigdata fit"):
         assert names(tmp_path) == [".others.lock", ".results.lock"]
 
 
-def test_a_killed_owner_leaves_no_lock_and_nothing_half_done(tmp_path: Path, other) -> None:
+def test_a_killed_owner_leaves_no_lock_and_nothing_half_done(tmp_path: Path, other, caplog) -> None:
     (tmp_path / ".results.0123abcd.part").mkdir()
     other.send_signal(signal.SIGKILL)
     other.wait()
     with owned(tmp_path / "results", "rigdata fit"):
         assert names(tmp_path) == [".results.lock"]
+    assert names(tmp_path) == []
+    (told,) = caplog.messages
+    assert f"was killed ('rigdata run', process {other.pid} on " in told
+    assert "are back" not in told
+
+
+def test_results_that_a_kill_left_aside_are_back_and_that_is_said(tmp_path: Path, caplog) -> None:
+    (tmp_path / ".results.0123abcd.old").mkdir()
+    (tmp_path / ".results.0123abcd.old" / "points.csv").write_text("old")
+    (tmp_path / ".results.0123abcd.part").mkdir()
+    with owned(tmp_path / "results", "rigdata fit"):
+        assert (tmp_path / "results" / "points.csv").read_text() == "old"
+    assert names(tmp_path) == ["results"]
+    assert "the results from before it are back" in caplog.text
+
+
+def test_an_undisturbed_owner_has_nothing_to_say(tmp_path: Path, caplog) -> None:
+    for _ in range(2):
+        with owned(tmp_path / "results", "rigdata fit"):
+            pass
+    assert caplog.messages == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="flock of POSIX")
+def test_a_drive_without_locks_is_told_and_works(tmp_path: Path, monkeypatch, caplog) -> None:
+    def refused(*_arguments: object) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(lock.fcntl, "flock", refused)
+    with owned(tmp_path / "results", "rigdata fit"):
+        pass
+    assert "cannot be locked (No locks available)" in caplog.text
     assert names(tmp_path) == []
 
 
@@ -68,7 +102,7 @@ def test_it_is_gone_after_a_fault_too(tmp_path: Path) -> None:
 def test_an_unreadable_owner_is_no_riddle(tmp_path: Path, other) -> None:
     (tmp_path / ".results.lock").write_text("{")
     with (
-        pytest.raises(ResultError, match="it has only just begun"),
+        pytest.raises(ResultError, match="it does not say which"),
         owned(tmp_path / "results", "rigdata fit"),
     ):
         pass
@@ -77,7 +111,7 @@ def test_an_unreadable_owner_is_no_riddle(tmp_path: Path, other) -> None:
 def test_hours_are_told_in_minutes(tmp_path: Path, other, monkeypatch: pytest.MonkeyPatch) -> None:
     now = time.time()
     monkeypatch.setattr(time, "time", lambda: now + 7260.0)
-    with pytest.raises(ResultError, match="since 121 min"), owned(tmp_path / "results", "fit"):
+    with pytest.raises(ResultError, match="begun 121 min ago"), owned(tmp_path / "results", "fit"):
         pass
 
 

@@ -36,15 +36,35 @@ def steps(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> bo
 
 def test_the_new_one_is_in_place_and_the_old_one_aside(tmp_path: Path, steps: bool) -> None:
     target = folder(tmp_path / "results", "old")
-    old = swap_in(folder(tmp_path / ".results.0123abcd.part", "new"), target)
-    assert (text(target), text(old)) == ("new", "old")
+    swap_in(folder(tmp_path / ".results.0123abcd.part", "new"), target)
+    assert (text(target), text(tmp_path / ".results.0123abcd.old")) == ("new", "old")
     assert names(tmp_path) == [".results.0123abcd.old", "results"]
 
 
 def test_an_empty_place_is_filled(tmp_path: Path, steps: bool) -> None:
-    old = swap_in(folder(tmp_path / ".results.0123abcd.part", "new"), tmp_path / "results")
+    swap_in(folder(tmp_path / ".results.0123abcd.part", "new"), tmp_path / "results")
     assert text(tmp_path / "results") == "new"
-    assert not old.exists()
+    assert names(tmp_path) == ["results"]
+
+
+def test_ctrl_c_between_two_renames_brings_the_old_one_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(swap, "_exchanged", lambda *_: False)
+    target = folder(tmp_path / "results", "old")
+    rename, calls = Path.rename, []
+
+    def interrupted(self: Path, other: Path) -> Path:
+        calls.append(self)
+        done = rename(self, other)
+        if len(calls) == 1:
+            raise KeyboardInterrupt
+        return done
+
+    monkeypatch.setattr(Path, "rename", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        swap_in(folder(tmp_path / ".results.0123abcd.part", "new"), target)
+    assert text(target) == "old"
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names are exchanged in one step on Linux")
@@ -92,8 +112,16 @@ def test_what_a_kill_leaves_is_put_right(
         patch.setattr(Path, "rename", mortal)
         with contextlib.suppress(Killed):
             swap_in(new, target)
-    put_right(target, whole=target.exists())
+    put_right(target)
     assert text(target) in ("old", "new")
+    assert names(tmp_path) == ["results"]
+
+
+def test_an_empty_folder_made_since_does_not_hide_the_old_results(tmp_path: Path) -> None:
+    folder(tmp_path / ".results.0123abcd.old", "old")
+    (tmp_path / "results").mkdir()
+    assert put_right(tmp_path / "results")
+    assert text(tmp_path / "results") == "old"
     assert names(tmp_path) == ["results"]
 
 
@@ -104,7 +132,7 @@ def test_what_belongs_to_others_is_left_alone(tmp_path: Path) -> None:
     for name in (*kept, ".results.part"):
         folder(tmp_path / name, "theirs")
     (tmp_path / ".results.lock").write_text("")
-    put_right(target, whole=True)
+    put_right(target)
     assert names(tmp_path) == sorted([*kept, ".results.part", ".results.lock", "results"])
 
 
@@ -112,6 +140,6 @@ def test_a_name_with_brackets_is_only_a_name(tmp_path: Path) -> None:
     target = tmp_path / "results [a]"
     folder(tmp_path / ".results [a].0123abcd.old", "old")
     folder(tmp_path / ".results a.0123abcd.old", "theirs")
-    put_right(target, whole=False)
+    assert put_right(target)
     assert text(target) == "old"
     assert names(tmp_path) == [".results a.0123abcd.old", "results [a]"]
