@@ -1,15 +1,16 @@
 """End `rigdata run` at any moment, and look at what is there.
 
-A child process is forked after everything is imported and does the whole job; it is
-ended by a signal after a random time, by SIGKILL at the n-th call that changes a file
-or folder, by a file that may not grow beyond a random size, or, where there is a small
-disk to work on, by that being full.
+A child process is forked after everything is imported and does the whole job.  It is ended
+by a signal after a random share of the processor time that it needs, by SIGKILL at the
+n-th call that changes a file or folder, by a file that may not grow beyond a random size,
+or, where there is a small disk to work on, by that being full.
 What is then in the folder, and what a rerun makes of it, is compared byte by byte with
 results made in peace.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import random
 import resource
@@ -66,6 +67,14 @@ def waited(child: int) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
+def worked(child: int) -> float:
+    """Return the processor time that a child has taken, infinite once it has ended. [s]"""
+    _, _, words = Path(f"/proc/{child}/stat").read_bytes().rpartition(b")")  # see proc(5)
+    state, *numbers = words.split()
+    ticks = int(numbers[10]) + int(numbers[11])
+    return ticks / os.sysconf("SC_CLK_TCK") if state not in (b"Z", b"X") else math.inf
+
+
 def contents(folder: Path) -> dict[str, bytes]:
     """Return every file below a folder by its name there."""
     files = (path for path in folder.rglob("*") if path.is_file())
@@ -73,7 +82,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 class Bench:
-    """A campaign, its results made in peace with two sets of options, and how long that takes.
+    """A campaign, its results made in peace with two sets of options, and how long that takes. [s]
 
     Parameters
     ----------
@@ -90,9 +99,10 @@ class Bench:
         self.out = place / "results"
         made: dict[str, dict[str, bytes]] = {}
         for name, done in (("old", REDUCE if command == RUN else RUN), ("new", command)):
-            began = time.monotonic()
-            code = waited(forked(lambda done=done: self._job(done)))
-            self.seconds = time.monotonic() - began
+            child = forked(lambda done=done: self._job(done))
+            _, status, usage = os.wait4(child, 0)
+            self.seconds = usage.ru_utime + usage.ru_stime
+            code = os.waitstatus_to_exitcode(status)
             assert code in DONE, f"the run in peace ended with {code}"
             made[name] = contents(self.out)
             shutil.copytree(self.out, place / name)
@@ -121,7 +131,8 @@ class Bench:
         else:
             after = rng.uniform(0.0, self.seconds)
             child = forked(self._job)
-            time.sleep(after)
+            while worked(child) < after:
+                time.sleep(rng.uniform(0.0, 0.01))  # shorter than a tick of the clock
             os.kill(child, getattr(signal, kind))
         code = waited(child)
         (self.place / BALLAST).unlink(missing_ok=True)

@@ -2,7 +2,7 @@
 
     python -m tests.studies.kills 500
 
-By turns by SIGKILL, SIGTERM and SIGINT after a random time, by SIGKILL at a random one of
+By turns by SIGKILL, SIGTERM and SIGINT at a random moment, by SIGKILL at a random one of
 all calls that change a file or folder, by a limit on the size of its files, and by a full
 disk: a small one in memory, which only root may make and which is else left out.  Half
 of the runs begin with earlier results in the folder.
@@ -46,21 +46,26 @@ def main(count: int, seed: int = 1) -> None:
         simulate_campaign(study_spec(packs=1, tests=("zero", "drag", "sweep-light")), 5, campaign)
         place.mkdir()
         bench = Bench(campaign, place)
-        print(f"a run takes {bench.seconds:.1f} s and changes files {bench.changes} times")
+        print(f"a run takes {bench.seconds:.1f} s of processor time", end="")
+        print(f" and changes files {bench.changes} times", flush=True)
         rng = random.Random(seed)
         ended, faults, codes = Counter[str](), Counter[str](), Counter[tuple[str, int]]()
-        for number in range(count):
-            ending = bench.once(kinds[number % len(kinds)], rng)
-            ended[ending.kind] += 1
-            codes[ending.kind, ending.code] += 1
-            if ending.faults:
-                faults[ending.kind] += 1
-                print(ending, flush=True)
-    print("| ended by | runs | exit codes | lost, half written or different |")
-    print("| --- | --- | --- | --- |")
-    for kind in kinds:
-        told = ", ".join(f"{code}: {n}" for (k, code), n in sorted(codes.items()) if k == kind)
-        print(f"| {kind} | {ended[kind]} | {told} | {faults[kind]} |")
+        try:
+            for number in range(count):
+                ending = bench.once(kinds[number % len(kinds)], rng)
+                ended[ending.kind] += 1
+                codes[ending.kind, ending.code] += 1
+                if ending.faults:
+                    faults[ending.kind] += 1
+                    print(ending, flush=True)
+        finally:  # after Ctrl-C, what was found so far
+            print("| ended by | runs | exit codes | lost, half written or different |")
+            print("| --- | --- | --- | --- |")
+            for kind in kinds:
+                told = ", ".join(
+                    f"{code}: {n}" for (k, code), n in sorted(codes.items()) if k == kind
+                )
+                print(f"| {kind} | {ended[kind]} | {told} | {faults[kind]} |")
 
 
 if __name__ == "__main__":
