@@ -1,7 +1,8 @@
 """How long a log takes to become friction points, beside reading it with pandas alone.
 
-Run it with ``python -m tests.benchmarks.log_to_points [ROWS]``; both are timed in
-turn in processes of their own, and the ratio of their medians is what counts.
+Run it with ``python -m tests.benchmarks.log_to_points [ROWS]``; reading with pandas, to
+points from the log and to points from what was kept of it are timed in turn in processes
+of their own, and the ratios of their medians are what counts.
 """
 
 from __future__ import annotations
@@ -19,10 +20,13 @@ REDUCE = """
 import sys, time, resource
 from pathlib import Path
 from rigdata.campaign.campaign import read_campaign
+from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.reduce import reduce_campaign
 empty = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 start = time.perf_counter()
-points = reduce_campaign(read_campaign(Path(sys.argv[1]))).points
+campaign = read_campaign(Path(sys.argv[1]))
+cache = FramesCache(campaign.folder / "kept") if "kept" in sys.argv else None
+points = reduce_campaign(campaign, cache=cache).points
 took = time.perf_counter() - start
 print(took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, empty / 1024, len(points))
 """
@@ -36,10 +40,10 @@ print(took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 0, len(ta
 """
 
 
-def once(code: str, folder: Path) -> tuple[float, float, float]:
+def once(code: str, folder: Path, *more: str) -> tuple[float, float, float]:
     """Seconds, peak memory and memory after the imports of one process. [s, MB, MB]"""
     done = subprocess.run(
-        [sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, str(folder), *more], capture_output=True, text=True, check=True
     )
     took, peak, empty, _ = (float(word) for word in done.stdout.split())
     return took, peak, empty
@@ -54,14 +58,18 @@ def main() -> None:
         print(f"{rows} rows, {log.stat().st_size / 1e6:.0f} MB", end="")
         print(f" (written in {time.perf_counter() - start:.0f} s)")
         once(READ, folder)
-        pairs = [(once(REDUCE, folder), once(READ, folder)) for _ in range(3)]
-    ours = statistics.median(a[0] for a, _ in pairs)
-    theirs = statistics.median(b[0] for _, b in pairs)
-    peak = max(a[1] for a, _ in pairs)
-    empty = max(a[2] for a, _ in pairs)
-    print(f"log to points   {ours:6.2f} s   peak {peak:.0f} MB, {empty:.0f} MB of it imports")
-    print(f"pandas.read_csv {theirs:6.2f} s   peak {max(b[1] for _, b in pairs):.0f} MB")
-    print(f"ratio           {ours / theirs:6.2f}   (goal: at most 2.5; peak at most 600 MB)")
+        once(REDUCE, folder, "kept")  # from here on it is
+        rounds = [
+            (once(REDUCE, folder), once(REDUCE, folder, "kept"), once(READ, folder))
+            for _ in range(3)
+        ]
+    whole, kept, theirs = (statistics.median(r[i][0] for r in rounds) for i in range(3))
+    peaks = [max(r[i][1] for r in rounds) for i in range(3)]
+    empty = max(r[0][2] for r in rounds)
+    print(f"log to points   {whole:6.2f} s   peak {peaks[0]:.0f} MB, {empty:.0f} MB of it imports")
+    print(f"kept to points  {kept:6.2f} s   peak {peaks[1]:.0f} MB")
+    print(f"pandas.read_csv {theirs:6.2f} s   peak {peaks[2]:.0f} MB")
+    print(f"ratios          {whole / theirs:6.2f} and {kept / theirs:.2f} kept")
 
 
 if __name__ == "__main__":
