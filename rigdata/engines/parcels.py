@@ -23,7 +23,12 @@ def parcel(function: Callable[..., Any], job: Job) -> bytes:
 def worked_off(parcelled: bytes) -> bytes:
     """Do a job in another process; return its outcome as bytes."""
     function, arguments = pickle.loads(parcelled)
-    return pickle.dumps(attempted(function, arguments), _PROTOCOL)
+    return packed(attempted(function, arguments))
+
+
+def packed(outcome: object) -> bytes:
+    """Return an outcome as bytes."""
+    return pickle.dumps(outcome, _PROTOCOL)
 
 
 def unpacked(outcome: bytes) -> Any:
