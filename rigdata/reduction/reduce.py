@@ -85,6 +85,7 @@ def _reduced(
     rig = campaign.rig
 
     zeros: dict[str, PackZero] = {}
+
     def at_first(_pack: Pack) -> tuple[Any, ...]:
         return rig, cache
 
