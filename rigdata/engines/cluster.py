@@ -113,7 +113,8 @@ class _Cluster:
             raise EngineError(
                 f"no worker is there within {self._workers_s:g} s",
                 where=self._address,
-                do=f"Start some with 'dask worker {self._address} --nthreads 1'",
+                do=f"Start some with 'dask worker {self._address} --nthreads 1', in an environment with "
+                "rigdata: a worker without it ends as soon as it is given work",
             ) from None
 
     def _outcome(self, future: Any, job: Job) -> Any:

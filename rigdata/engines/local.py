@@ -92,27 +92,17 @@ class _Pool:
                 outcome = futures[place].result()
             except BrokenProcessPool:
                 # One death takes every job in hand with it, and does not say whose it was.
-                self._crew.close()
-                outcome = _by_itself(parcels[place], job)
-                self._crew = _Crew(self._workers)
+                outcome = self._by_itself(parcels[place], job)
                 for later in range(place + 1, len(jobs)):
                     if isinstance(futures[later].exception(), BrokenProcessPool):
                         futures[later] = self._crew.hand_out(parcels[later])
             yield unpacked(outcome) if isinstance(outcome, bytes) else outcome
 
-    def stop(self) -> None:
-        self._crew.stop()
-
-    def close(self) -> None:
-        self._crew.close()
-
-
-def _by_itself(content: bytes, job: Job) -> bytes | EngineError:
-    """Do a job once more, in a process of its own, so that a second death is its own."""
-    crew = _Crew(1)
-    try:
+    def _by_itself(self, content: bytes, job: Job) -> bytes | EngineError:
+        """Do a job once more with nothing beside it, so that a second death is its own."""
+        self._start_anew()
         try:
-            crew.hand_out(None).result()
+            self._crew.hand_out(None).result()
         except BrokenProcessPool:
             raise EngineError(
                 "the processes that were to do the work end as soon as they start",
@@ -120,18 +110,26 @@ def _by_itself(content: bytes, job: Job) -> bytes | EngineError:
                 "its work below 'if __name__ == \"__main__\":'",
             ) from None
         try:
-            return crew.hand_out(content).result()
+            return self._crew.hand_out(content).result()
         except BrokenProcessPool:
+            self._start_anew()
             return EngineError(
                 "the process that worked on it ended twice in the middle of it",
                 where=job.name,
                 do="Where memory ran out, give fewer --workers",
             )
-    except BaseException:
-        crew.stop()
-        raise
-    finally:
-        crew.close()
+
+    def _start_anew(self) -> None:
+        self._crew.close()
+        self._crew = _Crew(self._workers)
+
+    def stop(self) -> None:
+        """End the processes now, whatever they are at."""
+        self._crew.stop()
+
+    def close(self) -> None:
+        """End the processes, which have nothing left to do."""
+        self._crew.close()
 
 
 class _Crew:
