@@ -113,8 +113,8 @@ class _Cluster:
             raise EngineError(
                 f"no worker is there within {self._workers_s:g} s",
                 where=self._address,
-                do=f"Start some with 'dask worker {self._address} --nthreads 1', in an environment with "
-                "rigdata: a worker without it ends as soon as it is given work",
+                do=f"Start some with 'dask worker {self._address} --nthreads 1' where rigdata is "
+                "installed: a worker without it ends as soon as it is given work",
             ) from None
 
     def _outcome(self, future: Any, job: Job) -> Any:
@@ -141,10 +141,14 @@ class _Cluster:
             try:
                 content: bytes = future.result(timeout=_LOOK_S)
             except TimeoutError:
-                if future.done():
+                if future.status == "error":  # the job's own
                     raise
                 self._look()
-            except (ImportError, RuntimeError) as fault:
+            except ImportError as fault:
+                raise self._not_understood(fault) from None
+            except RuntimeError as fault:
+                if "deserialization" not in str(fault):
+                    raise
                 raise self._not_understood(fault) from None
             else:
                 return content

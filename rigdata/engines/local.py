@@ -18,8 +18,9 @@ from rigdata.engines.engine import Apply, Engine, Job, Result, alone
 from rigdata.engines.parcels import parcel, unpacked, worked_off
 from rigdata.errors import EngineError, RigdataError
 
-# What a run takes, and a process until it can begin one: measured, see DEVELOPERS.md.
-_RUN_S, _MB_S, _START_S = 0.04, 0.012, 1.2
+# What a run and a megabyte of log take, measured (see DEVELOPERS.md); and what processes must
+# bring, twice the time that one needs to load numpy, scipy and pandas.
+_RUN_S, _MB_S, _WORTH_S = 0.04, 0.01, 2.4
 _BYTES_PER_MB = 1e6
 # Threads of the linear algebra would get in each other's way, and might change a last digit.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -70,7 +71,7 @@ def _pays(files: Sequence[Path], workers: int) -> bool:
     """Whether processes bring more than starting them costs, by the size of the logs."""
     megabytes = sum(file.stat().st_size for file in files if file.is_file()) / _BYTES_PER_MB
     alone_s = _RUN_S * len(files) + _MB_S * megabytes
-    return alone_s * (1.0 - 1.0 / workers) > _START_S
+    return alone_s * (1.0 - 1.0 / workers) > _WORTH_S
 
 
 class _Pool:
