@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rigdata.campaign.campaign import Campaign, read_campaign
     from rigdata.comparison.ratios import Ratio, compare_groups
+    from rigdata.engines.cluster import cluster
+    from rigdata.engines.local import processes
     from rigdata.errors import Notice, RigdataError, Severity
     from rigdata.figures.picture import Picture
     from rigdata.friction.conditions import Conditions
@@ -55,11 +57,13 @@ _HOMES = {
     "Step": "rigdata.steps",
     "build_tables": "rigdata.tables.build",
     "check_campaign": "rigdata.reduction.verdicts",
+    "cluster": "rigdata.engines.cluster",
     "compare_groups": "rigdata.comparison.ratios",
     "figures_of": "rigdata.pipeline.reporting",
     "fit_campaign": "rigdata.friction.fit",
     "fit_static": "rigdata.friction.static",
     "lock_torque": "rigdata.lockup.torque",
+    "processes": "rigdata.engines.local",
     "read_campaign": "rigdata.campaign.campaign",
     "read_lock_pack": "rigdata.lockup.description",
     "read_points": "rigdata.reduction.points_file",
@@ -89,11 +93,13 @@ __all__ = [
     "Step",
     "build_tables",
     "check_campaign",
+    "cluster",
     "compare_groups",
     "figures_of",
     "fit_campaign",
     "fit_static",
     "lock_torque",
+    "processes",
     "read_campaign",
     "read_lock_pack",
     "read_points",

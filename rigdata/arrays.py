@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copyreg
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -22,3 +24,15 @@ def frozen(values: ArrayLike, dtype: Any = np.float64) -> NDArray[Any]:
     array = np.array(values, dtype=dtype)
     array.setflags(write=False)
     return array
+
+
+def _read_only(content: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(content)
+
+
+def _reduced(mapping: MappingProxyType[Any, Any]) -> tuple[Any, ...]:
+    return _read_only, (dict(mapping),)
+
+
+# The read-only mappings of results travel between processes; Python alone does not pickle them.
+copyreg.pickle(MappingProxyType, _reduced)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 _MOST_NAMED = 4
 
@@ -34,6 +35,16 @@ class RigdataError(Exception):
         self.expected = expected
         self.do = do
         super().__init__(compose(what, where=where, expected=expected, do=do))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Travel between processes with all four parts."""
+        return _made_again, (type(self), self.what, self.where, self.expected, self.do)
+
+
+def _made_again(
+    kind: type[RigdataError], what: str, where: str, expected: str, do: str
+) -> RigdataError:
+    return kind(what, where=where, expected=expected, do=do)
 
 
 class CampaignError(RigdataError):
@@ -66,6 +77,10 @@ class TableError(RigdataError):
 
 class ResultError(RigdataError):
     """A results folder cannot be written or read."""
+
+
+class EngineError(RigdataError):
+    """The processes or the cluster that were to do the work cannot do it."""
 
 
 class Severity(enum.Enum):

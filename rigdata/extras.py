@@ -1,4 +1,4 @@
-"""Packages that only one format needs, imported when it is asked for."""
+"""Packages that only one format or engine needs, imported when it is asked for."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from typing import Any
 from rigdata.errors import RigdataError
 
 
-def wanted_package(name: str, extra: str, error: type[RigdataError]) -> Any:
+def wanted_package(
+    name: str, extra: str, error: type[RigdataError], *, needing: str = "format"
+) -> Any:
     """Return a package, or a module of it, that an extra of this one brings.
 
     Parameters
@@ -19,6 +21,8 @@ def wanted_package(name: str, extra: str, error: type[RigdataError]) -> Any:
         Extra of rigdata that installs it.
     error : type
         What to raise.
+    needing : str
+        What needs the package, in a word.
 
     Raises
     ------
@@ -29,6 +33,6 @@ def wanted_package(name: str, extra: str, error: type[RigdataError]) -> Any:
         return importlib.import_module(name)
     except ImportError:
         raise error(
-            f"this format needs the package {name.partition('.')[0]}, which is not installed",
-            do=f"pip install 'rigdata[{extra}]', or choose another format",
+            f"this {needing} needs the package {name.partition('.')[0]}, which is not installed",
+            do=f"pip install 'rigdata[{extra}]', or choose another {needing}",
         ) from None

@@ -25,6 +25,7 @@ ORDER = (
     "quantities",
     "storage",
     "steps",
+    "engines",
     "uncertainty",
     "campaign",
     "logs",

@@ -10,8 +10,10 @@ from typing import Any
 import click
 
 from rigdata.cli.budget_words import account_row, account_text, draws_text, overview
+from rigdata.cli.engine_options import workers_option
 from rigdata.cli.options import CampaignPath, cache_option, json_option
 from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.engines.engine import Engine
 from rigdata.errors import Notice, Severity
 from rigdata.figures.budget import cause_bars
 from rigdata.figures.svg import svg_file
@@ -92,6 +94,7 @@ class SvgPath(click.Path):
 )
 @click.option("--figure", type=SvgPath(), help="Draw the shares into this file too.")
 @cache_option
+@workers_option
 @json_option
 def command(
     results: Path,
@@ -99,6 +102,7 @@ def command(
     campaign: Path | None,
     figure: Path | None,
     cache: bool,
+    engine: Engine,
     as_json: bool,
     **asked: Any,
 ) -> None:
@@ -119,7 +123,9 @@ def command(
     if single is not None and draws:
         with progress(quiet=as_json) as show:
             source = campaign_of(results, campaign)
-            test = account_by_draws(single, source, draws, progress=show, cache=cache)
+            test = account_by_draws(
+                single, source, draws, progress=show, cache=cache, engine=engine
+            )
     if single is not None and figure:
         picture = cause_bars(single.budget)
         write_text(

@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
 from rigdata.campaign.campaign import Campaign, read_campaign
+from rigdata.cli.engine_options import workers_option
 from rigdata.cli.options import cache_option, campaign_argument, json_option
 from rigdata.cli.terminal import (
     LEFT_SOMETHING_OUT,
@@ -18,6 +20,7 @@ from rigdata.cli.terminal import (
     show_notices,
     visible,
 )
+from rigdata.engines.engine import Engine
 from rigdata.errors import RigdataError
 from rigdata.pipeline.folder import cache_of, read_files
 from rigdata.pipeline.watching import INTERVAL_S, Stamps, stamps, wait_for_change
@@ -40,9 +43,15 @@ HEADERS = ("run", "pack", "procedure", "points", "verdict", "reason")
 )
 @click.option("--force", is_flag=True, help="Replace the page where it is there.")
 @cache_option
+@workers_option
 @json_option
 def command(
-    campaign: Path, watch: bool, page: Path | None, force: bool, cache: bool, as_json: bool
+    campaign: Path,
+    watch: bool,
+    page: Path | None,
+    force: bool,
+    as_json: bool,
+    **options: Any,
 ) -> None:
     """Read everything of CAMPAIGN and say of each run: good, look or repeat.
 
@@ -59,7 +68,7 @@ def command(
         check_new([page], force=force)
     read = read_campaign(campaign)
     seen = stamps(read_files(read))
-    found = _checked(read, cache=cache, quiet=as_json)
+    found = _checked(read, quiet=as_json, **options)
     _write_page(page, found, watch=watch)
     if as_json:
         keys = (*HEADERS, "do")
@@ -71,14 +80,17 @@ def command(
         click.echo(f"\n{counts_words(found)}")
         show_notices(found.notices)
     if watch:
-        _watch(campaign, found, seen, page, cache=cache)
+        _watch(campaign, found, seen, page, **options)
     if not found.passed:
         click.get_current_context().exit(LEFT_SOMETHING_OUT)
 
 
-def _checked(campaign: Campaign, *, cache: bool, quiet: bool = False) -> CampaignCheck:
+def _checked(
+    campaign: Campaign, *, cache: bool, engine: Engine, quiet: bool = False
+) -> CampaignCheck:
     with progress(quiet=quiet) as show:
-        return check_campaign(campaign, progress=show, cache=cache_of(campaign, wanted=cache))
+        kept = cache_of(campaign, wanted=cache)
+        return check_campaign(campaign, progress=show, cache=kept, engine=engine)
 
 
 def _row(one: RunVerdict) -> Sequence[str]:
@@ -94,7 +106,7 @@ def _write_page(page: Path | None, found: CampaignCheck, *, watch: bool) -> None
 
 
 def _watch(
-    path: Path, found: CampaignCheck, seen: Stamps, page: Path | None, *, cache: bool
+    path: Path, found: CampaignCheck, seen: Stamps, page: Path | None, **options: Any
 ) -> None:
     """Tell what changes, until Ctrl-C."""
     click.echo("\nWatching; Ctrl-C ends it.", err=True)
@@ -104,7 +116,7 @@ def _watch(
         try:
             campaign = read_campaign(path)
             seen = stamps(read_files(campaign))
-            now = _checked(campaign, cache=cache)
+            now = _checked(campaign, **options)
         except RigdataError as fault:  # a campaign file that is being edited
             click.echo(f"rigdata: {visible(str(fault))}", err=True)
             continue

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from rigdata.campaign.campaign import read_campaign
+from rigdata.cli.engine_options import engine_options
 from rigdata.cli.options import (
     cache_option,
     campaign_argument,
@@ -24,8 +26,9 @@ from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE
 @out_option
 @force_option
 @cache_option
+@engine_options
 @json_option
-def command(campaign: Path, out: Path | None, force: bool, cache: bool, as_json: bool) -> None:
+def command(campaign: Path, out: Path | None, as_json: bool, **options: Any) -> None:
     """Turn the logs of CAMPAIGN into points.csv and budget.csv.
 
     CAMPAIGN is a campaign.toml or its folder. Results of later stages are
@@ -33,7 +36,7 @@ def command(campaign: Path, out: Path | None, force: bool, cache: bool, as_json:
     """
     read = read_campaign(campaign)
     with progress(quiet=as_json) as show:
-        reduction, folder = reduce_into(read, out, force=force, progress=show, cache=cache)
+        reduction, folder = reduce_into(read, out, progress=show, **options)
     points = reduction.points
     used = int(points.used.sum())
     if as_json:

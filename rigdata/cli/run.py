@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from rigdata.cli.engine_options import engine_options
 from rigdata.cli.options import (
     cache_option,
     campaign_argument,
@@ -46,6 +47,7 @@ from rigdata.pipeline.run import CampaignResult, run_campaign
 @margin_option
 @tolerance_option
 @cache_option
+@engine_options
 @json_option
 def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any) -> None:
     """Do all of it for CAMPAIGN: reduce, fit, compare, tables and report.

@@ -11,6 +11,7 @@ import numpy as np
 from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.comparison.pair_fits import fit_pair
 from rigdata.comparison.ratios_file import read_ratios
+from rigdata.engines.engine import Engine, alone
 from rigdata.errors import ResultError
 from rigdata.friction.budget import (
     fit_solution,
@@ -165,6 +166,7 @@ def account_by_draws(
     *,
     progress: Progress | None = None,
     cache: bool = True,
+    engine: Engine = alone,
 ) -> LinearTest:
     """Return a number by Monte Carlo, and the test of its linear budget.
 
@@ -183,7 +185,9 @@ def account_by_draws(
     ResultError
         When the campaign gives other points than the results hold.
     """
-    reduction = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
+    reduction = reduce_campaign(
+        campaign, progress=progress, cache=cache_of(campaign, wanted=cache), engine=engine
+    )
     _check_same(account.points, reduction.points, campaign)
     return _drawn(account, reduction.readings, draws)
 

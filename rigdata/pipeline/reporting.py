@@ -10,6 +10,7 @@ from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.comparison.batches_file import read_batches
 from rigdata.comparison.ratios_file import read_ratios
 from rigdata.comparison.traits_file import read_traits
+from rigdata.engines.engine import Engine, alone
 from rigdata.errors import Notice
 from rigdata.figures.picture import Picture
 from rigdata.pipeline.folder import (
@@ -45,9 +46,12 @@ def report_into(
     force: bool = False,
     progress: Progress | None = None,
     cache: bool = True,
+    engine: Engine = alone,
 ) -> tuple[tuple[Notice, ...], Path]:
     """Write the report of what the results folder holds; the logs give the traces."""
-    report, folder = report_from_folder(campaign, out, progress=progress, cache=cache)
+    report, folder = report_from_folder(
+        campaign, out, progress=progress, cache=cache, engine=engine
+    )
     with results_stage(campaign, folder, "report", {}, force=force) as part:
         write_text(part / REPORT_FILE, render_report(report, progress=progress))
     return report.reduction.notices, folder
@@ -59,6 +63,7 @@ def report_from_folder(
     *,
     progress: Progress | None = None,
     cache: bool = True,
+    engine: Engine = alone,
 ) -> tuple[ReportInput, Path]:
     """Gather what a report shows from the results folder and, for the traces, from the logs."""
     folder = results_folder(campaign, out)
@@ -72,7 +77,9 @@ def report_from_folder(
     batches = read_batches(checked) if checked.is_file() else ()
     tables = sorted(p.relative_to(folder) for p in (folder / TABLES_FOLDER).rglob("*.*"))
     bedding = stored_bedding(points, campaign, folder)
-    read = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
+    read = reduce_campaign(
+        campaign, progress=progress, cache=cache_of(campaign, wanted=cache), engine=engine
+    )
     notices = (*read.notices, *bedding_notices(points, bedding), *fits.notices)
     report = ReportInput(
         campaign=campaign,

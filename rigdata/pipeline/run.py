@@ -18,12 +18,12 @@ from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.ratios_file import ratios_text
 from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.comparison.traits_file import traits_to_dict
+from rigdata.engines.engine import Engine, alone
 from rigdata.errors import Notice
 from rigdata.friction.fits_file import write_fits
 from rigdata.friction.pack_levels import pack_levels
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.stick_slip import StickSlip
-from rigdata.logs.frames_cache import FramesCache
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
     BEDDING_FILE,
@@ -126,6 +126,7 @@ def run_campaign(
     tolerance: float = TOLERANCE,
     formats: Sequence[str] = (),
     cache: bool = True,
+    engine: Engine = alone,
 ) -> CampaignResult:
     """Do all of it: read, reduce, fit, compare, and write tables and report.
 
@@ -156,6 +157,9 @@ def run_campaign(
     cache : bool
         Keep what was read of the logs in ``.rigdata-cache`` beside campaign.toml, and
         take it from there the next time.  The results are the same to the last bit.
+    engine : Engine
+        Where runs are reduced: `alone`, in this process; or ``processes(4)``, or
+        ``cluster("tcp://10.0.0.5:8786")``.  The results are the same to the last bit.
 
     Raises
     ------
@@ -179,7 +183,10 @@ def run_campaign(
         formats=tuple(formats),
     )
     with owned(folder, "rigdata run"):
-        return _worked(campaign, folder, asked, force, progress, cache_of(campaign, wanted=cache))
+        reduction = reduce_campaign(
+            campaign, progress=progress, cache=cache_of(campaign, wanted=cache), engine=engine
+        )
+        return _worked(reduction, folder, asked, force, progress)
 
 
 @dataclass(frozen=True)
@@ -196,16 +203,14 @@ class _Asked:
 
 
 def _worked(
-    campaign: Campaign,
+    reduction: Reduction,
     folder: Path,
     asked: _Asked,
     force: bool,
     progress: Progress | None,
-    cache: FramesCache | None,
 ) -> CampaignResult:
     """Return the results of a campaign, written into `folder`, which is locked."""
-    say = progress or silent
-    reduction = reduce_campaign(campaign, progress=progress, cache=cache)
+    campaign, say = reduction.campaign, progress or silent
     say(Step("finding when packs were bedded in"))
     settled = settle_points(
         reduction.points, campaign, steady=asked.steady, keep_bedding=asked.keep_bedding

@@ -22,6 +22,7 @@ from rigdata.comparison.ratios import MARGIN, Ratio, comparison_notices, ratios_
 from rigdata.comparison.ratios_file import ratios_text
 from rigdata.comparison.trait_differences import TraitDifference, compare_traits
 from rigdata.comparison.traits_file import traits_to_dict
+from rigdata.engines.engine import Engine, alone
 from rigdata.errors import ComparisonError, FitError, Notice, Severity
 from rigdata.friction.fit import LEAST_POINTS, fit_group, groups_left_out, split
 from rigdata.friction.fits_file import write_fits
@@ -204,10 +205,13 @@ def reduce_into(
     force: bool = False,
     progress: Progress | None = None,
     cache: bool = True,
+    engine: Engine = alone,
 ) -> tuple[Reduction, Path]:
     """Reduce the logs and write points.csv and budget.csv; return also the folder."""
     folder = results_folder(campaign, out)
-    reduction = reduce_campaign(campaign, progress=progress, cache=cache_of(campaign, wanted=cache))
+    reduction = reduce_campaign(
+        campaign, progress=progress, cache=cache_of(campaign, wanted=cache), engine=engine
+    )
     with results_stage(campaign, folder, "reduce", {}, force=force, reduction=reduction) as part:
         write_points(reduction.points, part)
     return reduction, folder

@@ -11,14 +11,13 @@ import numpy as np
 from rigdata.arrays import FloatArray, frozen
 from rigdata.calibration.least_squares import LinearFit, fit_linear
 from rigdata.campaign.campaign import Oil
-from rigdata.campaign.viscosity import kinematic_viscosity
 from rigdata.errors import CalibrationError, ReductionError
+from rigdata.reduction.drag_forms import DragForm, candidates
 from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.degrees import welch_satterthwaite
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 Basis = Callable[[FloatArray, FloatArray], FloatArray]
-Term = tuple[str, tuple[Basis, ...]]
 
 # Without another pack to compare with, a borrowed drag torque is taken to be
 # within about a third of the truth (common practice, no source).
@@ -146,7 +145,7 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
             do="Record a longer drag run.",
         )
     rest = max(d.rest_speed for d in data)
-    terms, basis, fit = _best_form(_candidates(warmth, rest, oil), speed, warmth, torque, data)
+    basis, fit = _best_form(candidates(warmth, rest, oil), speed, warmth, torque, data)
     residual = torque - fit.coefficients @ basis(speed, warmth)
     n_effective = effective_size(residual).n_effective
     widened = fit.covariance * residual.size / n_effective
@@ -159,7 +158,7 @@ def fit_drag(data: Sequence[DragData], oil: Oil | None, *, borrowed: bool = Fals
     )
     return Drag(
         runs=runs,
-        terms=terms,
+        terms=str(basis),
         coefficients=fit.coefficients,
         factor=frozen(_root(widened)),
         u_zero=math.sqrt(sum(d.u_zero**2 for d in data)) / len(data),
@@ -183,15 +182,15 @@ def _root(covariance: FloatArray) -> FloatArray:
 
 
 def _best_form(
-    forms: Sequence[tuple[str, Basis]],
+    forms: Sequence[DragForm],
     speed: FloatArray,
     warmth: FloatArray,
     torque: FloatArray,
     data: Sequence[DragData],
-) -> tuple[str, Basis, LinearFit]:
+) -> tuple[DragForm, LinearFit]:
     """Fit every form and return the one with the lowest corrected Akaike criterion."""
     n, tried = speed.size, []
-    for terms, basis in forms:
+    for basis in forms:
         k = 1 + basis(speed[:1], warmth[:1]).size  # with the variance
         if n < k + 2:
             continue
@@ -201,7 +200,7 @@ def _best_form(
             continue
         variance = max(fit.s**2 * fit.dof / n, np.finfo(float).tiny)
         score = n * math.log(variance) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
-        tried.append((score, terms, basis, fit))
+        tried.append((score, basis, fit))
     if not tried:
         raise ReductionError(
             "no drag formula fits these cells",
@@ -209,64 +208,6 @@ def _best_form(
             expected="slip over a range of speeds",
         )
     return min(tried, key=lambda entry: entry[0])[1:]
-
-
-def _candidates(warmth: FloatArray, rest: float, oil: Oil | None) -> list[tuple[str, Basis]]:
-    """Return the formulas to try, each with the function that gives its terms."""
-    middle = float(np.mean(warmth))
-
-    def turn(w: FloatArray, _: FloatArray) -> FloatArray:
-        # The sign of the slip, without the sign of the noise at standstill.
-        return np.clip(w / rest, -1.0, 1.0)
-
-    def speed(w: FloatArray, _: FloatArray) -> FloatArray:
-        return w
-
-    def square(w: FloatArray, _: FloatArray) -> FloatArray:
-        return w * np.abs(w)
-
-    def warm(_: FloatArray, t: FloatArray) -> FloatArray:
-        return (t - middle) / 50.0
-
-    def thick(_: FloatArray, t: FloatArray) -> FloatArray:
-        if oil is None:
-            return warm(_, t) ** 2
-        pair = (oil.kinematic_viscosity_40c_mm2_s, oil.kinematic_viscosity_100c_mm2_s)
-        at_middle = kinematic_viscosity(np.array([middle]), *pair)[0]
-        ratio: FloatArray = kinematic_viscosity(t, *pair) / at_middle
-        return ratio
-
-    w_nu: Term = ("w nu" if oil is not None else "w t^2", (speed, thick))
-    plain: list[Term] = [("sgn w", (turn,)), ("w", (speed,))]
-    bent: Term = ("w |w|", (square,))
-    terms: list[list[Term]] = [plain, [*plain, bent]]
-    if float(np.ptp(warmth)) > _MARGIN_K:
-        w_t: Term = ("w t", (speed, warm))
-        s_t: Term = ("sgn w t", (turn, warm))
-        bent_nu: Term = (f"|w| {w_nu[0]}", (square, thick))
-        terms += [
-            [plain[0], w_nu],
-            [*plain, w_nu],
-            [plain[0], w_nu, bent_nu],
-            [*plain, w_nu, bent_nu],
-            [*plain, w_nu, bent],
-            [*plain, w_t, bent],
-            [*plain, w_nu, bent, bent_nu],
-            [*plain, w_nu, w_t, bent, bent_nu],
-            [*plain, w_nu, w_t, s_t, bent, bent_nu],
-        ]
-    return [(" + ".join(name for name, _ in form), _product_terms(form)) for form in terms]
-
-
-def _product_terms(form: Sequence[Term]) -> Basis:
-    """Return the function that stacks the terms of a form, each a product of factors."""
-
-    def basis(speed: FloatArray, oil_temperature: FloatArray) -> FloatArray:
-        return np.stack(
-            [np.prod([f(speed, oil_temperature) for f in factors], axis=0) for _, factors in form]
-        )
-
-    return basis
 
 
 def _between_packs(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
+from rigdata.engines.engine import Apply, Engine, Job, Result, alone
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
@@ -36,6 +37,7 @@ def reduce_campaign(
     progress: Progress | None = None,
     under_way: bool = False,
     cache: FramesCache | None = None,
+    engine: Engine = alone,
 ) -> Reduction:
     """Reduce every run of a campaign.
 
@@ -52,6 +54,8 @@ def reduce_campaign(
         Whether tests are still to come, so that no point yet is no fault.
     cache : FramesCache, optional
         Where the frames of logs are kept for the next time.
+    engine : Engine
+        Where runs are reduced; results are the same to the last bit.
 
     Returns
     -------
@@ -62,33 +66,51 @@ def reduce_campaign(
     ------
     ReductionError
         When no run at all gives a friction point, unless the campaign is under way.
+    EngineError
+        When the engine cannot do the work.
     """
     account = _Account(campaign, progress)
+    with engine([run.log for run in campaign.runs if run.id not in account.left_out]) as apply:
+        return _reduced(campaign, account, apply, cache, under_way=under_way)
+
+
+def _reduced(
+    campaign: Campaign,
+    account: _Account,
+    apply: Apply,
+    cache: FramesCache | None,
+    *,
+    under_way: bool,
+) -> Reduction:
     rig = campaign.rig
 
     zeros: dict[str, PackZero] = {}
-    for run, pack in account.pending("zero"):
-        with account.attempt(run):
-            result, zero = reduce_zero_run(run, pack, rig, cache)
-            zeros.setdefault(pack.name, zero)
-            account.enter(result)
+
+    def at_first(_pack: Pack) -> tuple[Any, ...]:
+        return rig, cache
+
+    def with_zero(pack: Pack) -> tuple[Any, ...]:
+        return rig, zeros.get(pack.name), cache
+
+    for pack, (result, zero) in account.outcomes(apply, reduce_zero_run, "zero", at_first):
+        zeros.setdefault(pack.name, zero)
+        account.enter(result)
 
     drag_runs: list[DragData] = []
-    for run, pack in account.pending("drag"):
-        with account.attempt(run):
-            result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name), cache)
-            drag_runs.append(data)
-            account.enter(result)
+    for _, (result, data) in account.outcomes(apply, reduce_drag_run, "drag", with_zero):
+        drag_runs.append(data)
+        account.enter(result)
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
     account.notices.extend(said)
     drags = {name: _pack_drag(campaign, pack, drag_runs) for name, pack in campaign.packs.items()}
 
+    def with_drag(pack: Pack) -> tuple[Any, ...]:
+        return rig, drags[pack.name].surface, zeros.get(pack.name), cache
+
     results = []
-    for run, pack in account.pending(None):
-        with account.attempt(run):
-            given = drags[pack.name].surface, zeros.get(pack.name)
-            results.append(reduce_run(run, pack, rig, *given, cache))
-            account.enter(results[-1])
+    for _, result in account.outcomes(apply, reduce_run, None, with_drag):
+        results.append(result)
+        account.enter(result)
     points = [r.points for r in results if r.points is not None]
     if not points and not under_way:
         each = [f"{run}: {why}" for run, why in account.left_out.items()]
@@ -106,12 +128,9 @@ def reduce_campaign(
     account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
 
-    def sliding_in(run: Run) -> Sliding | None:
-        with suppress(RigdataError):
-            drag, zero = drags[run.pack].surface, zeros.get(run.pack)
-            dated, pack = account.dated(run), campaign.packs[run.pack]
-            return read_sliding(dated, pack, rig, drag, zero, cache)
-        return None
+    def sliding_in(runs: Sequence[Run]) -> Iterator[Sliding | None]:
+        for outcome in apply(read_sliding, [account.job(run, with_drag) for run in runs]):
+            yield None if isinstance(outcome, RigdataError) else outcome
 
     known = {r.run: r.sliding for r in results if r.sliding is not None}
     return Reduction(
@@ -160,29 +179,44 @@ class _Account:
                 self.left_out[run.id] = f"there is no log {run.log.name}"
         self.not_read = len(self.left_out)
 
-    def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
-        """Yield the runs of one procedure, or with None all that measure friction."""
-        for run in self.campaign.runs:
-            wanted = run.procedure == procedure
+    def pending(self, procedure: str | None) -> list[Run]:
+        """Return the runs of one procedure, or with None all that measure friction."""
+
+        def wanted(run: Run) -> bool:
             if procedure is None:
-                wanted = run.procedure not in ("zero", "drag")
-            if wanted and run.id not in self.left_out:
-                done, total = len(self.read), len(self.campaign.runs) - self.not_read
-                (self.progress or silent)(Step(f"reading run {run.id}", done, total))
-                self.read.add(run.id)
-                yield self.dated(run), self.campaign.packs[run.pack]
+                return run.procedure not in ("zero", "drag")
+            return run.procedure == procedure
 
-    def dated(self, run: Run) -> Run:
-        """Return the run with its date: that of the campaign where it has none."""
-        return replace(run, date=run.date or self.campaign.date)
+        return [run for run in self.campaign.runs if wanted(run) and run.id not in self.left_out]
 
-    @contextmanager
-    def attempt(self, run: Run) -> Iterator[None]:
-        """Leave a run out, with its reason, when the work on it fails."""
-        try:
-            yield
-        except RigdataError as fault:
-            self.leave_out(run, str(fault), fault)
+    def outcomes(
+        self,
+        apply: Apply,
+        function: Callable[..., Result],
+        procedure: str | None,
+        given: Callable[[Pack], tuple[Any, ...]],
+    ) -> Iterator[tuple[Pack, Result]]:
+        """Yield what each run of a procedure gave, in their order; leave out those that fail.
+
+        The function takes the run, its pack, and what is `given` for the pack.
+        """
+        runs = self.pending(procedure)
+        found = iter(apply(function, [self.job(run, given) for run in runs]))
+        total = len(self.campaign.runs) - self.not_read
+        for run in runs:
+            (self.progress or silent)(Step(f"reading run {run.id}", len(self.read), total))
+            self.read.add(run.id)
+            outcome = next(found)
+            if isinstance(outcome, RigdataError):
+                self.leave_out(run, str(outcome), outcome)
+            else:
+                yield self.campaign.packs[run.pack], outcome
+
+    def job(self, run: Run, given: Callable[[Pack], tuple[Any, ...]]) -> Job:
+        """Return the work on one run, dated as the campaign where it has no date."""
+        dated = replace(run, date=run.date or self.campaign.date)
+        pack = self.campaign.packs[run.pack]
+        return Job(f"run {run.id}", run.log, (dated, pack, *given(pack)))
 
     def leave_out(self, run: Run, why: str, fault: RigdataError | None = None) -> None:
         """Note that a run has no result."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -97,7 +97,7 @@ def with_pack_work(
     points: FrictionPoints,
     campaign: Campaign,
     known: Mapping[str, Sliding],
-    read: Callable[[Run], Sliding | None],
+    read: Callable[[Sequence[Run]], Iterable[Sliding | None]],
 ) -> FrictionPoints:
     """Return the points with the work, the sliding and the engagements of their pack so far.
 
@@ -111,8 +111,8 @@ def with_pack_work(
     known : mapping of str to Sliding
         Of the runs that were reduced, by their id.
     read : callable
-        Reads the sliding of a whole log for a run that is not known, or of which only
-        a part was used; None where the log cannot be read.
+        Reads the sliding of the whole log of each run that is not known, or of which
+        only a part was used; None where the log cannot be read.
 
     Notes
     -----
@@ -122,13 +122,18 @@ def with_pack_work(
     """
     columns = np.full((4, len(points)), np.nan)
     middle = (points.start_s + points.end_s) / 2.0
-    for pack in dict.fromkeys(points.pack.tolist()):
+    logs = {pack: _logs_in_order(campaign, pack) for pack in dict.fromkeys(points.pack.tolist())}
+    every = [runs for own in logs.values() for runs in own]
+    whole = {runs[0].id for runs in every if _is_whole(runs)}
+    slid_in: dict[str, Sliding | None] = {name: known[name] for name in whole & known.keys()}
+    others = [runs[0] for runs in every if runs[0].id not in slid_in]
+    others = [replace(run, start_s=None, end_s=None) for run in others]
+    slid_in |= {run.id: found for run, found in zip(others, read(others), strict=True)}
+    for pack, own_logs in logs.items():
         before = np.array([(campaign.packs[pack].sliding_work_mj or 0.0) * _KJ_PER_MJ, 0.0, 0.0])
         missing = 0
-        for runs in _logs_in_order(campaign, pack).values():
-            whole = len(runs) == 1 and runs[0].start_s is None and runs[0].end_s is None
-            sliding = known.get(runs[0].id) if whole else None
-            sliding = sliding or read(replace(runs[0], start_s=None, end_s=None))
+        for runs in own_logs:
+            sliding = slid_in[runs[0].id]
             own = np.isin(points.run, [run.id for run in runs])
             if sliding is None:
                 missing += len(runs)
@@ -146,7 +151,7 @@ def with_pack_work(
     )
 
 
-def _logs_in_order(campaign: Campaign, pack: str) -> dict[Path, list[Run]]:
+def _logs_in_order(campaign: Campaign, pack: str) -> list[list[Run]]:
     """Return the runs of a pack that slide, by their log, in the order they were made."""
     runs = [r for r in campaign.runs if r.pack == pack and r.procedure not in ("zero", "drag")]
     days = {run.id: run.date or campaign.date for run in runs}
@@ -156,4 +161,9 @@ def _logs_in_order(campaign: Campaign, pack: str) -> dict[Path, list[Run]]:
     logs: dict[Path, list[Run]] = {}
     for run in runs:
         logs.setdefault(run.log, []).append(run)
-    return logs
+    return list(logs.values())
+
+
+def _is_whole(runs: Sequence[Run]) -> bool:
+    """Whether the one run of a log uses all of it."""
+    return len(runs) == 1 and runs[0].start_s is None and runs[0].end_s is None

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from rigdata.campaign.campaign import Campaign, Run
+from rigdata.engines.engine import Engine, alone
 from rigdata.errors import Notice, RigdataError, Severity
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.reduce import reduce_campaign
@@ -79,7 +80,11 @@ class CampaignCheck:
 
 
 def check_campaign(
-    campaign: Campaign, *, progress: Progress | None = None, cache: FramesCache | None = None
+    campaign: Campaign,
+    *,
+    progress: Progress | None = None,
+    cache: FramesCache | None = None,
+    engine: Engine = alone,
 ) -> CampaignCheck:
     """Read every log that is there and judge each run.
 
@@ -91,8 +96,12 @@ def check_campaign(
         Told each run before it is read.
     cache : FramesCache, optional
         Where the frames of logs are kept for the next time.
+    engine : Engine
+        Where runs are reduced.
     """
-    reduction = reduce_campaign(campaign, progress=progress, under_way=True, cache=cache)
+    reduction = reduce_campaign(
+        campaign, progress=progress, under_way=True, cache=cache, engine=engine
+    )
     runs = tuple(_judged(run, reduction, cache) for run in campaign.runs)
     own = {notice for notices in reduction.said.values() for notice in notices}
     absent = {f"run {one.run.id}" for one in runs if one.verdict == TO_COME}

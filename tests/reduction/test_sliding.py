@@ -89,7 +89,7 @@ def test_runs_follow_each_other_by_date_and_what_was_left_out_counts():
         points(("R3", 49.0), ("R1", 49.0)),
         campaign(*runs, sliding_work_mj=0.5),
         {"R1": STEADY, "R3": STEADY},
-        lambda one: read.append(one.id) or STEADY,
+        lambda runs: read.extend(one.id for one in runs) or [STEADY for _ in runs],
     )
     assert found.pack_work_kj == pytest.approx([525.0, 505.0])
     assert found.pack_sliding_s == pytest.approx([250.0, 50.0])
@@ -100,7 +100,12 @@ def test_runs_follow_each_other_by_date_and_what_was_left_out_counts():
 
 def test_a_log_that_cannot_be_read_makes_the_work_the_least_it_can_be():
     runs = (run("R1", exclude="lost"), run("R2"))
-    found = with_pack_work(points(("R2", 49.0)), campaign(*runs), {"R2": STEADY}, lambda _: None)
+    found = with_pack_work(
+        points(("R2", 49.0)),
+        campaign(*runs),
+        {"R2": STEADY},
+        lambda runs: [None for _ in runs],
+    )
     assert found.pack_work_kj == pytest.approx([5.0])
     assert found.runs_not_counted.tolist() == [1.0]
 
@@ -114,7 +119,9 @@ def test_a_part_of_a_log_stands_on_the_whole_of_it():
         points(("a", 29.0), ("b", 69.0), ("c", 9.0)),
         campaign(*parts, run("c")),
         {"a": STEADY, "b": STEADY, "c": STEADY},
-        lambda one: read.append((one.id, one.start_s, one.end_s)) or STEADY,
+        lambda runs: (
+            read.extend((one.id, one.start_s, one.end_s) for one in runs) or [STEADY for _ in runs]
+        ),
     )
     assert found.pack_work_kj == pytest.approx([3.0, 7.0, 11.0])
     assert read == [("a", None, None)]

@@ -1,0 +1,1 @@
+"""Engines: where a function is applied to many runs, here or elsewhere."""

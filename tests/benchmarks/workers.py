@@ -1,0 +1,106 @@
+"""What two processes bring on 64 runs, and what a cluster costs a run.
+
+Run it with ``python -m tests.benchmarks.workers``, on two idle cores; it needs the
+extra ``cluster``.  The runs are links to one log, so that they take the room of one.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from distributed import LocalCluster
+
+from rigdata.campaign.campaign import Campaign, read_campaign
+from rigdata.engines.cluster import cluster
+from rigdata.engines.engine import Engine, alone
+from rigdata.engines.local import processes
+from rigdata.reduction.reduce import reduce_campaign
+from tests.benchmarks.big_log import CAMPAIGN, write_campaign
+
+RUNS = 64
+LONG, SHORT = 600_000, 30_000  # rows of a log: some 0.3 s of reading, and next to none
+RUN = """
+[[runs]]
+id = "R{0}"
+pack = "P1"
+procedure = "steady"
+log = "R{0}.csv"
+"""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One number with its goal, and whether it must be at least or at most that."""
+
+    name: str
+    value: float
+    goal: float
+    at_least: bool
+    unit: str = ""
+
+    def __str__(self) -> str:
+        word = "at least" if self.at_least else "at most"
+        return f"{self.name:44} {self.value:6.2f} {self.unit:2} ({word} {self.goal:g})"
+
+
+def campaign_of(folder: Path, rows: int) -> Campaign:
+    """A campaign of 64 runs with logs of so many rows."""
+    log = write_campaign(folder, rows)
+    for number in range(RUNS):
+        os.link(log, folder / f"R{number}.csv")
+    head = CAMPAIGN[: CAMPAIGN.index("[[runs]]")]
+    runs = "".join(RUN.format(number) for number in range(RUNS))
+    (folder / "campaign.toml").write_text(head + runs)
+    return read_campaign(folder)
+
+
+def timed(campaign: Campaign, engine: Engine) -> tuple[float, float]:
+    """Wall time and processor time of one reduction, ended processes included. [s, s]"""
+    start, before = time.perf_counter(), processor_time()
+    reduce_campaign(campaign, engine=engine)
+    return time.perf_counter() - start, processor_time() - before
+
+
+def processor_time() -> float:
+    both = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    used = [resource.getrusage(which) for which in both]
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def measured(repeats: int = 3) -> list[Measured]:
+    """Both numbers: medians over pairs that follow each other."""
+    with tempfile.TemporaryDirectory() as name:
+        long = campaign_of(Path(name) / "long", LONG)
+        short = campaign_of(Path(name) / "short", SHORT)
+        pairs = [(timed(long, alone), timed(long, processes(2))) for _ in range(repeats)]
+        for one, two in pairs:
+            print(f"one {one[0]:.1f} s ({one[1]:.1f} s of processor time), ", end="")
+            print(f"two {two[0]:.1f} s ({two[1]:.1f} s)", flush=True)
+        with LocalCluster(
+            n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
+        ) as running:
+            there = cluster(running.scheduler_address)
+            timed(short, there)  # the worker loads numpy
+            costs = []
+            for _ in range(repeats):
+                here, away = timed(short, alone), timed(short, there)
+                costs.append((away[0] - here[0]) / RUNS * 1e3)
+                print(f"here {here[0]:.2f} s, cluster of one {away[0]:.2f} s, ", end="")
+                print(f"{away[1]:.2f} s of processor time beside the worker", flush=True)
+    gain = statistics.median(one[0] / two[0] for one, two in pairs)
+    cost = statistics.median(costs)
+    return [
+        Measured(f"two workers over one, {RUNS} runs", gain, 1.7, at_least=True),
+        Measured("a run by a cluster, beyond its own time", cost, 20.0, at_least=False, unit="ms"),
+    ]
+
+
+if __name__ == "__main__":
+    for line in measured():
+        print(line)
