@@ -14,15 +14,19 @@ from rigdata.calibration.signals import Signals
 from rigdata.campaign.campaign import Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
-from rigdata.logs.frames import ColumnRequest, read_frames
+from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.reduction.alignment import Ripple, ripple_of
 from rigdata.reduction.breakaway import breakaway_drafts
 from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
 from rigdata.reduction.drafts import Draft, to_points
 from rigdata.reduction.drag import Drag, DragData
-from rigdata.reduction.faults import check_run
+from rigdata.reduction.faults.fault import Fault
+from rigdata.reduction.faults.registry import find_in_run
+from rigdata.reduction.faults.sketch import Sketch, sketch
+from rigdata.reduction.faults.traits import Traits, traits_of
 from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.preconditions import check_run
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.sliding import Sliding, sliding_of
@@ -69,13 +73,37 @@ class RunResult:
     log_sha256: str
 
 
-def read_signals(run: Run, rig: Rig) -> Signals:
-    """Read the log of one run into SI channels.
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """A log that was read and looked through for faults.
+
+    Attributes
+    ----------
+    sketch : Sketch
+        The run without the frames that faults spoil.
+    faults : tuple of Fault
+        What was found in it.
+    traits : Traits
+        What other runs are compared with.
+    """
+
+    sketch: Sketch
+    faults: tuple[Fault, ...]
+    traits: Traits
+
+    @property
+    def signals(self) -> Signals:
+        """The channels without the frames that faults spoil."""
+        return self.sketch.signals
+
+
+def read_log_frames(run: Run, rig: Rig) -> Frames:
+    """Read the log of one run into frames.
 
     Raises
     ------
-    LogError, CalibrationError
-        When the log or a record cannot be used.
+    LogError
+        When the log cannot be read.
     """
     if not run.log.is_file():
         raise LogError(
@@ -92,7 +120,7 @@ def read_signals(run: Run, rig: Rig) -> Signals:
         for name, channel in rig.channels.items()
         if channel.column is not None
     }
-    frames = read_frames(
+    return read_frames(
         run.log,
         rig.log,
         columns,
@@ -100,12 +128,28 @@ def read_signals(run: Run, rig: Rig) -> Signals:
         start_s=run.start_s,
         end_s=run.end_s,
     )
-    return to_signals(frames, rig, run=run.id, date=run.date)
 
 
-def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:
+def read_signals(run: Run, rig: Rig) -> Signals:
+    """Read the log of one run into SI channels, whatever is wrong with it."""
+    return to_signals(read_log_frames(run, rig), rig, run=run.id, date=run.date)
+
+
+def examine_run(run: Run, pack: Pack, rig: Rig) -> Examined:
+    """Read the log of one run and look for faults of the bench in it.
+
+    Raises
+    ------
+    LogError, CalibrationError
+        When the log or a record cannot be used.
+    """
+    findings, sketched = find_in_run(sketch(read_log_frames(run, rig), run, pack, rig))
+    return Examined(sketched, tuple(finding.fault for finding in findings), traits_of(sketched))
+
+
+def reduce_zero_run(examined: Examined, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:
     """Read the zeros of torque and load over a whole run without load and slip."""
-    signals = read_signals(run, rig)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, None, None)
     if corrected.zeros is None:
         raise ReductionError("no zero could be read", where=f"run {run.id}")
@@ -113,10 +157,10 @@ def reduce_zero_run(run: Run, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero
 
 
 def reduce_drag_run(
-    run: Run, pack: Pack, rig: Rig, pack_zero: PackZero | None
+    examined: Examined, pack: Pack, rig: Rig, pack_zero: PackZero | None
 ) -> tuple[RunResult, DragData]:
     """Read the drag torque of a run with slip and without load."""
-    signals = read_signals(run, rig)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, None, pack_zero)
     return _result(signals, corrected, None), drag_data(corrected)
 
@@ -155,7 +199,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
 
 
 def reduce_run(
-    run: Run,
+    examined: Examined,
     pack: Pack,
     rig: Rig,
     drag: Drag | None,
@@ -168,7 +212,7 @@ def reduce_run(
     RigdataError
         With the reason why the run must be left out.
     """
-    signals = read_signals(run, rig)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, drag, pack_zero)
     check_run(corrected)
     drafts, notices = _drafts(corrected)

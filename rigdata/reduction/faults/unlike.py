@@ -1,0 +1,142 @@
+"""Zeros, delays, noise and standstills unlike those of the other runs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from rigdata.reduction.faults.compared import Compared, fault_of
+from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Kind, Sureness
+from rigdata.reduction.faults.traits import Cell, Traits, middle, others
+
+_CLEAR = 8.0  # spreads of the other runs
+_FEWEST = 5  # other runs that show their spread
+_SMALL = 0.005  # of what the run goes up to: less does nothing
+_LARGE = 0.02  # where there are no other runs to tell what is usual
+_ALIKE = 0.2  # of the ripple of load and torque, for their delay to be read
+_LEAST_LAG_S = 0.08
+_LEAST_STILL_S = 1.0
+_LOUD = 3.0  # times the usual noise
+_UNITS = {"torque": "N*m", "clamp_load": "N"}
+
+
+def cells(one: Traits) -> tuple[tuple[str, Cell], ...]:
+    """Return the two cells of a run by their channel."""
+    return ("torque", one.torque), ("clamp_load", one.load)
+
+
+def zero_drift(campaign: Compared) -> Iterator[Fault]:
+    """Find zeros that move by more within a run than they do in the others."""
+    for one in campaign.traits:
+        for name, cell in cells(one):
+            drift = cell.drift
+            if not math.isfinite(drift) or campaign.has(one.run, Kind.UNPLUGGED, Kind.SWAPPED):
+                continue
+            rest = [dict(cells(run))[name].drift for run in others(campaign.traits, one)]
+            centre, spread, count = middle(rest)
+            share = abs(drift) / cell.top if cell.top > 0.0 else 0.0
+            if count < _FEWEST:
+                found, against = share > _LARGE, f"{100 * _LARGE:.0f} % of its top"
+            else:
+                limit = _CLEAR * max(spread, 0.3 * cell.noise)
+                found = abs(drift - centre) > limit and share > _SMALL
+                against = f"a limit of {limit:.2g} {_UNITS[name]}, {_CLEAR:.0f} spreads of others"
+            if found:
+                many = count >= _FEWEST and abs(drift - centre) > 2.5 * limit
+                evidence = (
+                    f"{drift:.3g} {_UNITS[name]} from start to end, {100 * share:.2g} % of the "
+                    f"top, against {against}; its course between is not known, and counts as uncertainty"
+                )
+                sure = Sureness.CERTAIN if many else Sureness.LIKELY
+                yield fault_of(one, Kind.ZERO_DRIFT, name, sure, evidence, Action.KEPT)
+
+
+def load_lag(campaign: Compared) -> Iterator[Fault]:
+    """Find runs in which the load shows later than in the others."""
+    seen = [run for run in campaign.traits if run.lag_height > _ALIKE and run.procedure != "drag"]
+    for one in seen:
+        centre, spread, count = middle(run.lag_s for run in others(seen, one))
+        apart = one.lag_s - centre
+        if count < 2 or abs(apart) <= max(_CLEAR * spread, 2.5 / one.rate_hz, _LEAST_LAG_S):
+            continue
+        evidence = (
+            f"its ripple shows {one.lag_s:.2f} s after that of the torque, in {count} other runs "
+            f"{centre:.2f} s"
+        )
+        sure = Sureness.CERTAIN if one.lag_height > 1.5 * _ALIKE else Sureness.LIKELY
+        action = Action.LEFT_OUT if one.load_moves else Action.KEPT
+        yield fault_of(one, Kind.LOAD_LAG, "clamp_load", sure, evidence, action)
+
+
+def no_slip(campaign: Compared) -> Iterator[Fault]:
+    """Find packs that stand still under load for longer than in runs of the same procedure."""
+    for one in campaign.traits:
+        if one.procedure in ("zero", "breakaway") or not math.isfinite(one.still_s):
+            continue
+        like = [run for run in others(campaign.traits, one) if run.procedure == one.procedure]
+        usual, spread, count = middle(run.still_s for run in like)
+        if count < 2:
+            usual, spread = 0.0, 0.5
+        excess = one.still_s - usual
+        if excess <= max(_CLEAR * spread, _LEAST_STILL_S, 0.5 * usual):
+            continue
+        than = f"in {count} other {one.procedure} runs {usual:.2g} s" if count > 1 else "unasked"
+        evidence = f"standstill under load for {one.still_s:.3g} s, {than}"
+        sure = Sureness.LIKELY if count > 1 else Sureness.POSSIBLE
+        fault = fault_of(one, Kind.NO_SLIP, "slip_speed", sure, evidence, Action.KEPT)
+        start = one.still_from_s
+        yield replace(fault, start_s=start, end_s=start + one.still_s)
+
+
+def loud_idle(campaign: Compared) -> Iterator[Fault]:
+    """Find torque that is unquiet on the idle bench, as mains folded to a slow wave make it."""
+    for one in campaign.traits:
+        if campaign.has(one.run, Kind.ALIASING, Kind.UNPLUGGED, Kind.SWAPPED):
+            continue
+        like = [run for run in others(campaign.traits, one) if run.rate_hz == one.rate_hz]
+        logs = [math.log(run.torque.noise) for run in like if run.torque.noise > 0.0]
+        usual, spread, count = middle(logs)
+        noise = one.torque.noise
+        if count < _FEWEST or not noise > 0.0:
+            continue
+        if math.log(noise) - usual > max(_CLEAR * spread, math.log(_LOUD)):
+            evidence = (
+                f"the torque of the idle bench moves by {noise:.2g} N*m, in {count} other runs by "
+                f"{math.exp(usual):.2g} N*m; mains hum that the log folds to a slow wave does that"
+            )
+            yield fault_of(one, Kind.ALIASING, "torque", Sureness.POSSIBLE, evidence, Action.KEPT)
+
+
+def swapped_zeros(campaign: Compared) -> Iterator[Fault]:
+    """Find runs without load in which both cells have another zero than in all others."""
+    for one in campaign.traits:
+        if one.procedure not in ("zero", "drag"):
+            continue
+        off = []
+        for name, cell in cells(one):
+            rest = [dict(cells(run))[name].zero for run in others(campaign.traits, one)]
+            centre, spread, count = middle(rest)
+            enough = count >= _FEWEST and math.isfinite(cell.zero)
+            off.append(enough and abs(cell.zero - centre) > _CLEAR * max(spread, cell.noise))
+        if all(off):
+            evidence = (
+                f"both zeros are unlike those of all other runs, torque {one.torque.zero:.3g} N*m "
+                f"and load {one.load.zero:.3g} N"
+            )
+            yield fault_of(one, Kind.SWAPPED, "torque", Sureness.LIKELY, evidence, Action.LEFT_OUT)
+
+
+def busy_end(campaign: Compared) -> Iterator[Fault]:
+    """Find logs that end at work where those of other runs end idle."""
+    for one in campaign.traits:
+        rest = [run.busy_end for run in others(campaign.traits, one)]
+        told = campaign.has(one.run, Kind.CUT_OFF, Kind.UNPLUGGED)
+        if not one.busy_end or told or len(rest) < 2 or sum(rest) > 0.25 * len(rest):
+            continue
+        evidence = (
+            f"it ends at {one.span[1]:.4g} s with the bench at work, where others end idle, so "
+            "that the drift of the zero is not known"
+        )
+        fault = fault_of(one, Kind.CUT_OFF, EVERY_CHANNEL, Sureness.LIKELY, evidence, Action.KEPT)
+        yield replace(fault, start_s=one.span[1])
