@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,7 @@ class Injection:
     words: str
     start_s: float
     end_s: float
+    also: str = ""  # a kind that leaves the same trace
 
 
 Injector = Callable[[LogText, np.random.Generator], Injection]
@@ -179,7 +180,11 @@ def mains(log: LogText, rng: np.random.Generator) -> Injection:
     size = noise * rng.uniform(3.0, 20.0)
     wave = size * np.sin(2.0 * np.pi * hz * time + rng.uniform(0.0, 2.0 * np.pi))
     log.put("torque", values + wave, np.ones(values.size, bool))
-    return _done(log, "aliasing", "torque", f"mains {hz:.2f} Hz", (0, values.size))
+    rate = 1.0 / float(np.median(np.diff(time)))
+    folded = abs(hz - rate * round(hz / rate))
+    found = _done(log, "aliasing", "torque", f"mains {hz:.2f} Hz", (0, values.size))
+    # A wave slower than the rests at both ends can only be seen to shift the zero.
+    return replace(found, also="zero-drift") if folded < 0.25 else found
 
 
 def tooth(log: LogText, rng: np.random.Generator) -> Injection:

@@ -37,11 +37,13 @@ class LogText:
         """Read a log that the virtual bench wrote."""
         lines = path.read_text(encoding="utf-8").splitlines()
         known = {title: name for name, titles in TITLES.items() for title in titles}
-        for at, line in enumerate(lines):
+        at = 0
+        for line in lines:
             delimiter = ";" if ";" in line else ","
             names = [known.get(cell.strip()) for cell in line.split(delimiter)]
             if names[0] == "time":
                 break
+            at += 1
         places = {name: i for i, name in enumerate(names) if name}
         decimal = "," if delimiter == ";" else "."
         rows = [line.split(delimiter) for line in lines[at + 2 :]]

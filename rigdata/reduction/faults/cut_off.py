@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Finding, Kind, Sureness
 from rigdata.reduction.faults.sketch import Sketch
 from rigdata.reduction.stretches import Stretch
 
-_END_S = 0.15  # a channel shown late has no reading in the last frames
-_FEWEST = 4
+_END_S = 0.2  # a channel shown late has no reading in the last frames
+_FEWEST = 5
 
 
 def cut_off(sketch: Sketch) -> Iterator[Finding]:
@@ -23,7 +25,8 @@ def ends_busy(sketch: Sketch) -> bool:
     if sketch.run.end_s is not None or not sketch.tared:
         return False
     end = slice(max(0, sketch.time.size - max(_FEWEST, sketch.frame_at(_END_S))), None)
-    return bool(sketch.pressed[end].any() or sketch.moving[end].any())
+    busy = sketch.pressed[end] | sketch.moving[end]
+    return bool(2 * np.count_nonzero(busy) > busy.size)
 
 
 def cut_off_fault(sketch: Sketch, how: str, sureness: Sureness) -> Fault:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 from rigdata.reduction.faults.clock import clock
 from rigdata.reduction.faults.compared import Compared
@@ -10,6 +11,7 @@ from rigdata.reduction.faults.cut_off import cut_off
 from rigdata.reduction.faults.dead_cell import dead_cells
 from rigdata.reduction.faults.fault import Action, Fault, Finding, Kind
 from rigdata.reduction.faults.hum import hum, teeth
+from rigdata.reduction.faults.late import load_lag
 from rigdata.reduction.faults.pickup import speed_dropouts
 from rigdata.reduction.faults.sketch import Sketch
 from rigdata.reduction.faults.swapped import swapped, turned_round, wrong_sign
@@ -17,7 +19,6 @@ from rigdata.reduction.faults.thermocouple import thermocouple
 from rigdata.reduction.faults.units import units
 from rigdata.reduction.faults.unlike import (
     busy_end,
-    load_lag,
     loud_idle,
     no_slip,
     swapped_zeros,
@@ -44,8 +45,8 @@ BETWEEN: tuple[Callable[[Compared], Iterator[Fault]], ...] = (
     swapped_zeros,
     units,
     busy_end,
-    no_slip,
     load_lag,
+    no_slip,
     zero_drift,
     loud_idle,
 )
@@ -78,6 +79,7 @@ def find_between(campaign: Compared) -> tuple[Fault, ...]:
     for look in BETWEEN:
         new = [fault for fault in look(campaign) if fault.run not in gone]
         found += new
+        campaign = replace(campaign, faults=(*campaign.faults, *new))
         gone |= {fault.run for fault in new if fault.action is Action.LEFT_OUT}
     return tuple(found)
 

@@ -92,7 +92,8 @@ class Sketch:
         first = first[np.isfinite(first)]
         if not self.tared or first.size == 0:
             return 1e-9
-        return max(float(first.mean() + 3.0 * first.std()), 1e-9)
+        # A dozen frames know their spread to a fifth.
+        return max(float(first.mean() + 4.0 * first.std()), 1e-9)
 
     @cached_property
     def top_load(self) -> float:
@@ -102,6 +103,8 @@ class Sketch:
     @cached_property
     def pressed(self) -> BoolArray:
         """(n,) where the pack is under load, whatever its sign."""
+        if self.run.procedure in ("zero", "drag"):
+            return np.zeros(self.time.size, np.bool_)
         least = max(_PRESSED * self.top_load, CLEAR * self.noise["clamp_load"])
         return np.nan_to_num(np.abs(self.load)) > least
 

@@ -17,6 +17,7 @@ _LEAST_S = 0.2
 _FEWEST = 3
 _LITTLE, _MUCH = 0.02, 0.08  # of the top of a channel
 _RARE = 0.3
+_END_S, _TIMES = 1.0, 3.0
 
 
 def swapped(sketch: Sketch) -> Iterator[Finding]:
@@ -32,7 +33,10 @@ def swapped(sketch: Sketch) -> Iterator[Finding]:
     noise_t, noise_f = (CLEAR * sketch.noise[name] for name in ("torque", "clamp_load"))
     if top_torque < 2.0 * noise_t or top_load < 2.0 * noise_f:
         return
-    alone = sketch.still & (torque > max(_MUCH * top_torque, noise_t))
+    # A zero that drifted stands in the torque of the idle end too.
+    end = torque[-max(_FEWEST, sketch.frame_at(_END_S)) :]
+    drift = _TIMES * float(np.median(end))
+    alone = sketch.still & (torque > max(_MUCH * top_torque, noise_t, drift))
     alone &= load < max(_LITTLE * top_load, noise_f)
     right = sketch.still & (load > max(_MUCH * top_load, noise_f))
     right &= torque < max(_LITTLE * top_torque, noise_t)

@@ -11,12 +11,14 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.reduction.faults.cut_off import ends_busy
 from rigdata.reduction.faults.sketch import Sketch
-from rigdata.reduction.stretches import Stretch, runs_of, smoothed
+from rigdata.reduction.stretches import Stretch, bridge, runs_of, smoothed
 from rigdata.reduction.zero import find_idle, idle_limit
 
 _FEWEST = 5
 _SLOW_S = 2.0
-_REACH_S = 4.0
+_FINE_S = 0.25
+_REACH_S = 3.0
+LAGS_S = np.arange(-_REACH_S, _REACH_S + 0.01, 0.05)
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,12 @@ class Traits:
 
     Attributes
     ----------
-    sketch : Sketch
-        Its lines, without frames: only what names it is used.
+    group : (material, state)
+        What its pack is of.
+    span : (start, end)
+        Times of its log. [s]
+    rate_hz : float
+        Frames a second.
     torque, load : Cell
         The two cells.
     turn, twist : float
@@ -58,13 +64,16 @@ class Traits:
     still_s, still_from_s : float
         Longest standstill under load after the first slip, and when it begins; in a
         drag run without load. [s]
-    lag_s, lag_height : float
-        By how much the load shows later than the torque, and how alike the two are
-        then, from 0 to 1; NaN where neither moves.
+    lead_s, trail_s : float
+        How long the load is on before the first slip, and after the last. [s]
+    likeness : (k,) float
+        Correlation of the ripple of the torque with that of the load shown later by each
+        of `LAGS_S`; empty where no stretch of slip is long enough.
+    busy_end : bool
+        Whether the log ends with the bench at work.
     """
 
     run: str
-    pack: str
     group: tuple[str, str]
     procedure: str
     span: tuple[float, float]
@@ -77,10 +86,10 @@ class Traits:
     top_speed: float
     still_s: float
     still_from_s: float
-    lag_s: float
-    lag_height: float
+    lead_s: float
+    trail_s: float
+    likeness: FloatArray
     busy_end: bool
-    load_moves: bool
 
 
 def traits_of(sketch: Sketch) -> Traits:
@@ -88,11 +97,10 @@ def traits_of(sketch: Sketch) -> Traits:
     speed = np.nan_to_num(sketch.speed)
     start, end = _idle(sketch)
     still = _standstill(sketch)
-    lag = _lag(sketch)
+    about = _about_slip(sketch)
     slip = sketch.moving & (sketch.pressed | (sketch.run.procedure == "drag"))
     return Traits(
         run=sketch.run.id,
-        pack=sketch.pack.name,
         group=(sketch.pack.material, sketch.pack.state),
         procedure=sketch.run.procedure,
         span=(float(sketch.time[0]), float(sketch.time[-1])),
@@ -105,10 +113,10 @@ def traits_of(sketch: Sketch) -> Traits:
         top_speed=float(np.percentile(np.abs(speed), 99)),
         still_s=still[0],
         still_from_s=still[1],
-        lag_s=lag[0],
-        lag_height=lag[1],
+        lead_s=about[0],
+        trail_s=about[1],
+        likeness=_likeness(sketch),
         busy_end=ends_busy(sketch),
-        load_moves=sketch.run.procedure == "load-sweep",
     )
 
 
@@ -193,39 +201,51 @@ def _standstill(sketch: Sketch) -> tuple[float, float]:
     return len(longest) * sketch.step_s, float(sketch.time[longest.start])
 
 
-def _lag(sketch: Sketch) -> tuple[float, float]:
-    """Return how much later the load shows than the torque, and how alike they then are.
+def _about_slip(sketch: Sketch) -> tuple[float, float]:
+    """Return how long the load is on before the first slip, and after the last."""
+    slips = np.flatnonzero(sketch.moving)
+    load = np.nan_to_num(np.abs(sketch.load))
+    if slips.size == 0 or sketch.top_load <= 0.0 or not sketch.pressed.any():
+        return math.nan, math.nan
+    # Half of what it is soon after, for a load that is swept from there.
+    reach = sketch.frame_at(_REACH_S)
+    ends = []
+    for values, first in ((load, slips[0]), (load[::-1], load.size - 1 - slips[-1])):
+        level = float(values[first : first + reach].max())
+        on = np.flatnonzero(values > 0.5 * level)
+        ends.append((first - on[0]) * sketch.step_s if on.size else math.nan)
+    return float(ends[0]), float(ends[1])
 
-    Both are taken about their mean over 2 s, while the plates slip under load.
+
+def _likeness(sketch: Sketch) -> FloatArray:
+    """Return the correlation of the two ripples at each lag, over long stretches of slip.
+
+    Both are taken about their mean over 2 s and over a quarter of a second, which leaves
+    the ripple of a clamp and little of the noise of the cells.
     """
     step = sketch.step_s
+    width, fine = (2 * round(s / step / 2) + 1 for s in (_SLOW_S, _FINE_S))
+    lags = np.round(LAGS_S / step).astype(int)
     slip = sketch.moving & np.isfinite(sketch.torque) & np.isfinite(sketch.load)
-    # A load that comes late is not there when the slip begins: both ends are left out.
-    reach = sketch.frame_at(_REACH_S)
-    width = 2 * round(_SLOW_S / step / 2) + 1
-    if width < 5:
-        return math.nan, math.nan
-    lags = np.arange(-reach, reach + 1)
     total, squares = np.zeros(lags.size), np.zeros(2)
-    for part in runs_of(slip):
-        inner = slice(part.start + width, part.stop - width)
-        if inner.stop - inner.start < 4 * reach:
+    for part in runs_of(bridge(slip, 3)):
+        if width < 5 or len(part) - 2 * width < 3 * lags[-1]:
             continue
         quick = []
-        for values in (np.abs(sketch.torque[part.frames]), np.abs(sketch.load[part.frames])):
-            own = values / np.maximum(smoothed(values, width), 1e-9) - 1.0
-            own = own[width:-width]
-            quick.append(own - own.mean())
+        for values in (sketch.torque[part.frames], sketch.load[part.frames]):
+            known = np.isfinite(values)
+            index = np.arange(values.size)
+            size = np.abs(np.interp(index, index[known], values[known]))
+            own = smoothed(size, fine) / np.maximum(smoothed(size, width), 1e-9) - 1.0
+            quick.append(own[width:-width] - own[width:-width].mean())
         torque, load = quick
-        total += np.array(
-            [
-                torque[max(-lag, 0) : torque.size - max(lag, 0)]
-                @ load[max(lag, 0) : load.size - max(-lag, 0)]
-                for lag in lags.tolist()
-            ]
-        )
+        total += [
+            torque[max(-lag, 0) : torque.size - max(lag, 0)]
+            @ load[max(lag, 0) : load.size - max(-lag, 0)]
+            for lag in lags.tolist()
+        ]
         squares += [float(torque @ torque), float(load @ load)]
     if not squares.all():
-        return math.nan, math.nan
-    best = int(np.argmax(total))
-    return float(lags[best] * step), float(total[best] / math.sqrt(squares[0] * squares[1]))
+        return np.empty(0)
+    likeness: FloatArray = total / math.sqrt(squares[0] * squares[1])
+    return likeness

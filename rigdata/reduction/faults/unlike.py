@@ -1,4 +1,4 @@
-"""Zeros, delays, noise and standstills unlike those of the other runs."""
+"""Zeros, noise and standstills unlike those of the other runs."""
 
 from __future__ import annotations
 
@@ -14,8 +14,6 @@ _CLEAR = 8.0  # spreads of the other runs
 _FEWEST = 5  # other runs that show their spread
 _SMALL = 0.005  # of what the run goes up to: less does nothing
 _LARGE = 0.02  # where there are no other runs to tell what is usual
-_ALIKE = 0.2  # of the ripple of load and torque, for their delay to be read
-_LEAST_LAG_S = 0.08
 _LEAST_STILL_S = 1.0
 _LOUD = 3.0  # times the usual noise
 _UNITS = {"torque": "N*m", "clamp_load": "N"}
@@ -52,27 +50,12 @@ def zero_drift(campaign: Compared) -> Iterator[Fault]:
                 yield fault_of(one, Kind.ZERO_DRIFT, name, sure, evidence, Action.KEPT)
 
 
-def load_lag(campaign: Compared) -> Iterator[Fault]:
-    """Find runs in which the load shows later than in the others."""
-    seen = [run for run in campaign.traits if run.lag_height > _ALIKE and run.procedure != "drag"]
-    for one in seen:
-        centre, spread, count = middle(run.lag_s for run in others(seen, one))
-        apart = one.lag_s - centre
-        if count < 2 or abs(apart) <= max(_CLEAR * spread, 2.5 / one.rate_hz, _LEAST_LAG_S):
-            continue
-        evidence = (
-            f"its ripple shows {one.lag_s:.2f} s after that of the torque, in {count} other runs "
-            f"{centre:.2f} s"
-        )
-        sure = Sureness.CERTAIN if one.lag_height > 1.5 * _ALIKE else Sureness.LIKELY
-        action = Action.LEFT_OUT if one.load_moves else Action.KEPT
-        yield fault_of(one, Kind.LOAD_LAG, "clamp_load", sure, evidence, action)
-
-
 def no_slip(campaign: Compared) -> Iterator[Fault]:
     """Find packs that stand still under load for longer than in runs of the same procedure."""
     for one in campaign.traits:
         if one.procedure in ("zero", "breakaway") or not math.isfinite(one.still_s):
+            continue
+        if campaign.has(one.run, Kind.LOAD_LAG):
             continue
         like = [run for run in others(campaign.traits, one) if run.procedure == one.procedure]
         usual, spread, count = middle(run.still_s for run in like)
