@@ -46,6 +46,14 @@ def _busy(log: LogText) -> tuple[int, int]:
     return (int(rows[0]), int(rows[-1])) if rows.size > 20 else (count, load.size - count)
 
 
+def _cells(log: LogText) -> tuple[str, ...]:
+    """The cells that something acts on: a drag run has no load."""
+    load = log["clamp_load"]
+    rest, noise = _rest(load)
+    pressed = float(np.nanpercentile(np.abs(load - rest), 95)) > 10.0 * noise
+    return CELLS if pressed else CELLS[:1]
+
+
 def _slipping(log: LogText) -> np.ndarray:
     """Rows in which the pickup shows slip clear of its noise."""
     speed = np.nan_to_num(np.abs(log["slip_speed"]))
@@ -85,7 +93,7 @@ def _done(log: LogText, kind: str, channel: str, words: str, span: tuple[int, in
 
 def unplugged(log: LogText, rng: np.random.Generator) -> Injection:
     """A cell whose cable came off: blank, frozen, at a rail, or noise about nothing."""
-    channel = str(rng.choice(CELLS))
+    channel = str(rng.choice(_cells(log)))
     start, stop = _from(log, rng, 2.0)
     form = str(rng.choice(["blank", "frozen", "rail", "open"]))
     values, chosen = log[channel], _rows(log, start, stop)
@@ -101,7 +109,7 @@ def unplugged(log: LogText, rng: np.random.Generator) -> Injection:
 
 def saturated(log: LogText, rng: np.random.Generator) -> Injection:
     """An amplifier that reads no more than a part of what acts."""
-    channel = str(rng.choice(CELLS))
+    channel = str(rng.choice(_cells(log)))
     values = log[channel]
     rest, _ = _rest(values)
     share = rng.uniform(0.4, 0.95)
@@ -123,7 +131,7 @@ def swapped(log: LogText, rng: np.random.Generator) -> Injection:
 
 def sign(log: LogText, rng: np.random.Generator) -> Injection:
     """A channel read the wrong way round."""
-    channel = str(rng.choice([*CELLS, "slip_speed"]))
+    channel = str(rng.choice([*_cells(log), "slip_speed"]))
     values = log[channel]
     log.put(channel, -values, np.ones(values.size, bool))
     return _done(log, "sign", channel, "turned round", (0, values.size))
@@ -139,7 +147,8 @@ WARMTH = ("reference_junction_temperature", "oil_temperature")
 
 def unit(log: LogText, rng: np.random.Generator) -> Injection:
     """A whole log in another unit than the rig file says."""
-    channel = str(rng.choice([*FACTORS, *WARMTH]))
+    known = [name for name in FACTORS if name in (*_cells(log), "slip_speed")]
+    channel = str(rng.choice([*known, *WARMTH]))
     values, every = log[channel], np.ones(log["time"].size, bool)
     if channel in WARMTH:
         name = str(rng.choice(["degF", "K"]))
@@ -205,7 +214,7 @@ def tooth(log: LogText, rng: np.random.Generator) -> Injection:
 
 def zero_drift(log: LogText, rng: np.random.Generator) -> Injection:
     """A zero that wanders or steps by more than it does on other days."""
-    channel = str(rng.choice(CELLS))
+    channel = str(rng.choice(_cells(log)))
     values = log[channel]
     rest, _ = _rest(values)
     size = rng.uniform(0.02, 0.15) * rng.choice([-1, 1]) * float(np.nanmax(np.abs(values - rest)))
@@ -302,11 +311,11 @@ _MOVING = _ANY - {"zero"}
 _PRESSED = _MOVING - {"drag"}
 _DRIVEN = _PRESSED - {"breakaway"}
 INJECTORS: dict[Injector, frozenset[str]] = {
-    unplugged: _PRESSED,
+    unplugged: _MOVING,
     saturated: _PRESSED,
     swapped: _MOVING,
-    sign: _PRESSED,
-    unit: _PRESSED,
+    sign: _MOVING,
+    unit: _MOVING,
     clock: _ANY,
     mains: _ANY,
     tooth: _DRIVEN,

@@ -12,6 +12,7 @@ from rigdata.reduction.stretches import Stretch
 
 _END_S = 0.2  # a channel shown late has no reading in the last frames
 _FEWEST = 5
+_LOADED = 0.2  # of the top load
 
 
 def cut_off(sketch: Sketch) -> Iterator[Finding]:
@@ -25,7 +26,9 @@ def ends_busy(sketch: Sketch) -> bool:
     if sketch.run.end_s is not None or not sketch.tared:
         return False
     end = slice(max(0, sketch.time.size - max(_FEWEST, sketch.frame_at(_END_S))), None)
-    busy = sketch.pressed[end] | sketch.moving[end]
+    # A zero that drifted is no load.
+    loaded = np.nan_to_num(np.abs(sketch.load[end])) > _LOADED * sketch.top_load
+    busy = (sketch.pressed[end] & loaded) | sketch.moving[end]
     return bool(2 * np.count_nonzero(busy) > busy.size)
 
 

@@ -106,7 +106,7 @@ def _begins(sketch: Sketch, name: str, part: Stretch) -> bool:
     """Whether what acts on a cell began just before a stretch."""
     acting = sketch.moving if name == "torque" else sketch.pressed
     low = max(0, part.start - sketch.frame_at(_LEAST_S))
-    return bool(~acting[low : part.start + 1].all())
+    return not bool(acting[low : part.start + 1].all())
 
 
 def _nothing(sketch: Sketch, name: str) -> list[Stretch]:

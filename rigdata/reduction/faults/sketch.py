@@ -88,12 +88,18 @@ class Sketch:
     @cached_property
     def rest(self) -> float:
         """Speed that the noise of a pickup at standstill reaches. [rad/s]"""
-        first = np.abs(self.speed[self.first])
-        first = first[np.isfinite(first)]
-        if not self.tared or first.size == 0:
+        size = np.abs(self.speed)
+        known = np.isfinite(size)
+        if not self.tared or not known[self.first].any():
             return 1e-9
-        # A dozen frames know their spread to a fifth.
-        return max(float(first.mean() + 4.0 * first.std()), 1e-9)
+        first = size[self.first][known[self.first]]
+        # A dozen frames do not know their spread: those that follow are taken along
+        # until two in a row are far outside of it.
+        away = known & (size > first.mean() + 8.0 * first.std() + 1e-9)
+        gone = np.flatnonzero(away[:-1] & away[1:])
+        still = size[: gone[0] if gone.size else size.size]
+        still = still[np.isfinite(still)]
+        return max(float(still.mean() + 4.0 * still.std()), 1e-9)
 
     @cached_property
     def top_load(self) -> float:

@@ -28,7 +28,9 @@ class Cell:
     Attributes
     ----------
     noise : float
-        Standard deviation over the idle start. [N m or N]
+        Standard deviation over the idle start, robustly. [N m or N]
+    wander : float
+        How far the level moves within either idle end. [N m or N]
     zero : float
         Level there. [N m or N]
     drift : float
@@ -38,6 +40,7 @@ class Cell:
     """
 
     noise: float
+    wander: float
     zero: float
     drift: float
     top: float
@@ -162,11 +165,18 @@ def _cell(sketch: Sketch, name: str, start: slice | None, end: slice | None) -> 
     values = sketch.channel(name)
     first = _known(values[start]) if start is not None else np.empty(0)
     last = _known(values[end]) if end is not None else np.empty(0)
-    zero = float(first.mean()) if first.size >= _FEWEST else math.nan
-    drift = float(last.mean()) - zero if last.size >= _FEWEST else math.nan
+    zero = float(np.median(first)) if first.size >= _FEWEST else math.nan
+    drift = float(np.median(last)) - zero if last.size >= _FEWEST else math.nan
     away = np.abs(_known(values) - (zero if math.isfinite(zero) else 0.0))
     top = float(np.percentile(away, 99)) if away.size else math.nan
-    return Cell(_sd(first), zero, drift, top)
+    return Cell(_sd(first), max(_wander(first), _wander(last)), zero, drift, top)
+
+
+def _wander(values: FloatArray) -> float:
+    """Return how far the medians of the quarters of an idle stretch lie apart."""
+    if values.size < 4 * _FEWEST:
+        return 0.0
+    return float(np.ptp([np.median(part) for part in np.array_split(values, 4)]))
 
 
 def _known(values: FloatArray) -> FloatArray:
@@ -175,7 +185,10 @@ def _known(values: FloatArray) -> FloatArray:
 
 def _sd(values: FloatArray) -> float:
     known = _known(values)
-    return float(known.std(ddof=1)) if known.size >= _FEWEST else math.nan
+    if known.size < _FEWEST:
+        return math.nan
+    # A spike at the very end of a log cannot be told from a step and stays in.
+    return 1.4826 * float(np.median(np.abs(known - np.median(known))))
 
 
 def _sign(values: FloatArray) -> float:

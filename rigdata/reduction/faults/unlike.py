@@ -75,20 +75,23 @@ def no_slip(campaign: Compared) -> Iterator[Fault]:
 def loud_idle(campaign: Compared) -> Iterator[Fault]:
     """Find torque that is unquiet on the idle bench, as mains folded to a slow wave make it."""
     for one in campaign.traits:
-        if campaign.has(one.run, Kind.ALIASING, Kind.UNPLUGGED, Kind.SWAPPED):
+        known = (Kind.ALIASING, Kind.ZERO_DRIFT, Kind.UNPLUGGED, Kind.SWAPPED)
+        if campaign.has(one.run, *known):
             continue
         like = [run for run in others(campaign.traits, one) if run.rate_hz == one.rate_hz]
-        logs = [math.log(run.torque.noise) for run in like if run.torque.noise > 0.0]
-        usual, spread, count = middle(logs)
-        noise = one.torque.noise
-        if count < _FEWEST or not noise > 0.0:
-            continue
-        if math.log(noise) - usual > max(_CLEAR * spread, math.log(_LOUD)):
+        for what, own, rest in (
+            ("swings", one.torque.noise, [run.torque.noise for run in like]),
+            ("wanders", one.torque.wander, [run.torque.wander for run in like]),
+        ):
+            usual, spread, count = middle(rest)
+            if count < _FEWEST or not own > max(_LOUD * usual, usual + _CLEAR * spread):
+                continue
             evidence = (
-                f"the torque of the idle bench moves by {noise:.2g} N*m, in {count} other runs by "
-                f"{math.exp(usual):.2g} N*m; mains hum that the log folds to a slow wave does that"
+                f"the torque of the idle bench {what} by {own:.2g} N*m, in {count} other runs by "
+                f"{usual:.2g} N*m; mains hum that the log folds to a slow wave does that"
             )
             yield fault_of(one, Kind.ALIASING, "torque", Sureness.POSSIBLE, evidence, Action.KEPT)
+            break
 
 
 def swapped_zeros(campaign: Compared) -> Iterator[Fault]:
