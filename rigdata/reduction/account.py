@@ -10,6 +10,7 @@ from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import Notice, RigdataError, Severity
 from rigdata.reduction.faults.compared import Compared
+from rigdata.reduction.faults.courses import Course
 from rigdata.reduction.faults.fault import Action, Fault, FaultyRunError
 from rigdata.reduction.faults.levels import Level
 from rigdata.reduction.faults.registry import find_between, settled
@@ -88,13 +89,13 @@ class Account:
             raise FaultyRunError(examined.faults)
         return examined
 
-    def compare(self, levels: Mapping[str, Level]) -> None:
+    def compare(self, levels: Mapping[str, Level], courses: Mapping[str, Course]) -> None:
         """Look for what the runs read so far show side by side.
 
         What a zero or drag run gave is in use once the others are reduced: it is then
         told, and stays.
         """
-        compared = Compared(self.traits, levels, self.faults)
+        compared = Compared(self.traits, levels, courses, self.faults)
         self.faults = list(settled(compared))
         told = {(fault.run, fault.kind) for fault in self.faults}
         procedures = {run.id: run.procedure for run in self.campaign.runs}

@@ -14,12 +14,14 @@ from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathe
 from rigdata.reduction.account import Account
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.faults.courses import drag_courses, friction_courses
 from rigdata.reduction.faults.fault import Fault, Kind
 from rigdata.reduction.faults.levels import drag_levels, friction_levels
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction
 from rigdata.reduction.run import (
+    DRAG_CELL_S,
     RunResult,
     read_sliding,
     reduce_drag_run,
@@ -79,7 +81,9 @@ def reduce_campaign(
             result, data = reduce_drag_run(examined, pack, rig, zeros.get(pack.name))
             drag_runs.append(data)
             account.enter(result)
-    account.compare(drag_levels(drag_runs, campaign.oil))
+    account.compare(
+        drag_levels(drag_runs, campaign.oil), drag_courses(drag_runs, campaign.oil, DRAG_CELL_S)
+    )
     drag_runs = [data for data in drag_runs if data.run not in account.left_out]
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
     account.notices.extend(said)
@@ -92,7 +96,8 @@ def reduce_campaign(
             drag = drags[pack.name].surface
             results.append(reduce_run(examined, pack, rig, drag, zeros.get(pack.name)))
             account.enter(results[-1])
-    account.compare(friction_levels([r.points for r in results if r.points is not None]))
+    made = [r.points for r in results if r.points is not None]
+    account.compare(friction_levels(made), friction_courses(made))
     account.tell_faults()
     results = [_kept_out(result, account.left_out) for result in results]
     points = [r.points for r in results if r.points is not None]

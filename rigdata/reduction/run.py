@@ -35,7 +35,7 @@ from rigdata.reduction.windows import WINDOWS, load_sweeps, steady_windows
 from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
-_DRAG_CELL_S = 0.5
+DRAG_CELL_S = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,7 +178,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
             expected="a drag run with the plates slipping and no clamp load",
         )
     picked = np.flatnonzero(moving)
-    cell = np.floor((time[picked] - time[0]) / _DRAG_CELL_S).astype(np.int64)
+    cell = np.floor((time[picked] - time[0]) / DRAG_CELL_S).astype(np.int64)
     starts = np.concatenate(([0], np.flatnonzero(np.diff(cell)) + 1))
     counts = np.diff(np.concatenate((starts, [picked.size])))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from rigdata.reduction.faults.courses import Course
 from rigdata.reduction.faults.fault import Action, Fault, Kind, Sureness
 from rigdata.reduction.faults.levels import Level
 from rigdata.reduction.faults.traits import Traits
@@ -20,12 +21,15 @@ class Compared:
         Of every run whose log could be read.
     levels : mapping of str to Level
         Torque over load against like runs, where there are any.
+    courses : mapping of str to Course
+        How the torque goes over time beside like runs, where there are any.
     faults : sequence of Fault
         What the runs showed by themselves.
     """
 
     traits: Sequence[Traits]
     levels: Mapping[str, Level]
+    courses: Mapping[str, Course]
     faults: Sequence[Fault]
 
     def has(self, run: str, *kinds: Kind) -> bool:

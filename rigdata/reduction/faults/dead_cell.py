@@ -10,7 +10,7 @@ from rigdata.arrays import BoolArray
 from rigdata.logs.flags import Flag
 from rigdata.reduction.faults.fault import Action, Finding, Kind, Sureness
 from rigdata.reduction.faults.plateaus import plateaus
-from rigdata.reduction.faults.sketch import CELLS, CLEAR, Sketch
+from rigdata.reduction.faults.sketch import CELLS, CLEAR, Sketch, robust_sd
 from rigdata.reduction.stretches import Stretch, bridge, runs_of
 
 _LEAST_S = 0.3  # shorter is a spike or a lost sample, which the flags tell
@@ -138,7 +138,7 @@ def _reads_zero(sketch: Sketch, name: str, part: Stretch) -> bool:
     """Whether a cell reads what it did at rest, or no voltage at all, but for noise."""
     key = sketch.logged(name)
     raw = sketch.frames.values[key or name]
-    rest, noise = raw[sketch.first], float(np.nanstd(raw[sketch.first]))
+    rest, noise = raw[sketch.first], robust_sd(raw[sketch.first])
     level = float(np.nanmedian(raw[part.frames]))
     return min(abs(level), abs(level - float(np.nanmedian(rest)))) <= CLEAR * noise
 

@@ -21,6 +21,7 @@ from rigdata.reduction.faults.unlike import (
     busy_end,
     loud_idle,
     no_slip,
+    odd_course,
     swapped_zeros,
     zero_drift,
 )
@@ -49,6 +50,7 @@ BETWEEN: tuple[Callable[[Compared], Iterator[Fault]], ...] = (
     no_slip,
     zero_drift,
     loud_idle,
+    odd_course,
 )
 
 

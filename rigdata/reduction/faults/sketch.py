@@ -81,7 +81,7 @@ class Sketch:
     def noise(self) -> Mapping[str, float]:
         """Standard deviation of torque, load and speed over the first frames."""
         return {
-            name: _spread(self.channel(name)[self.first])
+            name: robust_sd(self.channel(name)[self.first])
             for name in ("torque", "clamp_load", "slip_speed")
         }
 
@@ -222,9 +222,13 @@ def sketch(frames: Frames, run: Run, pack: Pack, rig: Rig) -> Sketch:
     return Sketch(run, pack, rig, frames, signals, first, bool(idle))
 
 
-def _spread(values: FloatArray) -> float:
+def robust_sd(values: FloatArray) -> float:
+    """Return 1.4826 times the median distance from the median; 0 for fewer than three.
+
+    A spike at the very end of a log cannot be told from a step, and stays in.
+    """
     known = values[np.isfinite(values)]
-    return float(known.std(ddof=1)) if known.size > 2 else 0.0
+    return 1.4826 * float(np.median(np.abs(known - np.median(known)))) if known.size > 2 else 0.0
 
 
 def _top(values: FloatArray) -> float:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from rigdata.arrays import BoolArray
 from rigdata.reduction.faults.compared import Compared
 from rigdata.reduction.faults.fault import Action, Fault, Finding, Kind, Sureness
 from rigdata.reduction.faults.sketch import CLEAR, Sketch
@@ -17,6 +18,7 @@ _LEAST_S = 0.2
 _FEWEST = 3
 _LITTLE, _MUCH = 0.02, 0.08  # of the top of a channel
 _RARE = 0.3
+_FALLING = -0.3  # correlation of drag torque with speed
 _END_S, _TIMES = 1.0, 3.0
 
 
@@ -75,10 +77,22 @@ def wrong_sign(sketch: Sketch) -> Iterator[Finding]:
     turn = turn[np.isfinite(turn)]
     if turn.size < _FEWEST:
         return
+    if sketch.run.procedure == "drag" and not _falls(sketch, acting):
+        return
     mean = float(turn.mean())
     if mean < -max(sketch.noise["torque"], CLEAR * float(turn.std()) / np.sqrt(turn.size)):
         evidence = f"{mean:.3g} N*m on average against the direction of slip"
         yield _sign(sketch, "torque", evidence, Sureness.LIKELY)
+
+
+def _falls(sketch: Sketch, acting: BoolArray) -> bool:
+    """Whether torque in the direction of slip falls with speed, as drag the wrong way does."""
+    known = acting & np.isfinite(sketch.torque) & np.isfinite(sketch.speed)
+    turn = np.sign(sketch.speed[known]) * sketch.torque[known]
+    speed = np.abs(sketch.speed[known])
+    if turn.size < _FEWEST or np.ptp(speed) == 0.0 or np.ptp(turn) == 0.0:
+        return False
+    return bool(np.corrcoef(speed, turn)[0, 1] < _FALLING)
 
 
 def _sign(sketch: Sketch, channel: str, evidence: str, sureness: Sureness) -> Finding:

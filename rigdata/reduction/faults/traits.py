@@ -10,13 +10,14 @@ import numpy as np
 
 from rigdata.arrays import FloatArray
 from rigdata.reduction.faults.cut_off import ends_busy
-from rigdata.reduction.faults.sketch import Sketch
+from rigdata.reduction.faults.sketch import Sketch, robust_sd
 from rigdata.reduction.stretches import Stretch, bridge, runs_of, smoothed
 from rigdata.reduction.zero import find_idle, idle_limit
 
 _FEWEST = 5
 _SLOW_S = 2.0
 _FINE_S = 0.25
+_DRIFTED = 0.25  # of the top load
 _REACH_S = 3.0
 LAGS_S = np.arange(-_REACH_S, _REACH_S + 0.01, 0.05)
 
@@ -148,7 +149,9 @@ def _idle(sketch: Sketch) -> tuple[slice | None, slice | None]:
     usable = load.good & speed.good
     if not sketch.tared or not usable.any():
         return None, None
+    # A zero that drifted far is still one.
     limit = 2.0 * idle_limit(load, sketch.rig.channels.get("clamp_load"))
+    limit = max(limit, _DRIFTED * sketch.top_load)
     idle = find_idle(
         sketch.time, np.nan_to_num(load.values), np.nan_to_num(speed.values), usable, limit
     )
@@ -185,10 +188,7 @@ def _known(values: FloatArray) -> FloatArray:
 
 def _sd(values: FloatArray) -> float:
     known = _known(values)
-    if known.size < _FEWEST:
-        return math.nan
-    # A spike at the very end of a log cannot be told from a step and stays in.
-    return 1.4826 * float(np.median(np.abs(known - np.median(known))))
+    return robust_sd(known) if known.size >= _FEWEST else math.nan
 
 
 def _sign(values: FloatArray) -> float:
