@@ -105,7 +105,7 @@ def friction_courses(points: Sequence[FrictionPoints]) -> dict[str, Course]:
         if each:
             # The level of each run is its own.
             apart = frozen([values - np.nanmedian(values) for values in each.values()])
-            found[name] = Course(0.5 * (one.start_s + one.end_s), apart, tuple(each))
+            found[name] = Course(_middle(one), apart, tuple(each))
     return found
 
 
@@ -113,7 +113,7 @@ def _beside_parabola(one: FrictionPoints) -> Course:
     warmth = one.temperature_c - one.temperature_c.mean()
     ln_mu = np.log(one.mu)
     left = ln_mu - np.polyval(np.polyfit(warmth, ln_mu, 2), warmth)
-    return Course(0.5 * (one.start_s + one.end_s), frozen([left]), (SURFACE,))
+    return Course(_middle(one), frozen([left]), (SURFACE,))
 
 
 def drag_courses(runs: Sequence[DragData], oil: Oil | None, cell_s: float) -> Mapping[str, Course]:
@@ -127,8 +127,10 @@ def drag_courses(runs: Sequence[DragData], oil: Oil | None, cell_s: float) -> Ma
             surface = None
         if surface is not None:
             left = one.torque - surface.torque(one.speed, one.oil_temperature)
-            apart = (left - np.median(left))[None, :]
-            found[one.run] = Course(cell_s * np.arange(left.size), apart, (SURFACE,))
+            apart = frozen([left - np.median(left)])
+            found[one.run] = Course(
+                cell_s * np.arange(left.size, dtype=np.float64), apart, (SURFACE,)
+            )
     return found
 
 
@@ -163,3 +165,8 @@ def _warmth(part: FrictionPoints) -> FloatArray:
 
 def _ln_pressure(part: FrictionPoints) -> FloatArray:
     return np.log(part.pressure_mpa)
+
+
+def _middle(part: FrictionPoints) -> FloatArray:
+    middle: FloatArray = 0.5 * (part.start_s + part.end_s)
+    return middle

@@ -18,6 +18,7 @@ _FEWEST = 4
 _NOTHING = 0.1  # of its usual torque: plates that slip under load give more
 # Dry plates give up to 0.6 (common practice, no source).
 _MOST_MU = 2.0
+_LONG_S = 2.0
 _STOP_S = 0.5  # in which a drive that trips comes down
 _NEAR = 0.05  # of the way from rest to the level: the reading had come there by itself
 
@@ -31,6 +32,9 @@ def dead_cells(sketch: Sketch) -> Iterator[Finding]:
         broken = _blank(sketch, key)
         held = _held(sketch, name, key)
         clipped = [part for part in held if _clipped(sketch, name, key, part)]
+        if len(held) > 1 and clipped:
+            # Once the limit is known, what was flagged for it is no lost cable.
+            clipped += [p for p in held if p not in clipped and _at_limit(sketch, key, p)]
         broken += [part for part in held if part not in clipped]
         if not clipped and not broken:
             broken = _nothing(sketch, name)
@@ -80,21 +84,18 @@ def _clipped(sketch: Sketch, name: str, key: str, part: Stretch) -> bool:
     known = values[np.isfinite(values)]
     if known.size == 0 or part.stop >= values.size or part.start == 0:
         return False
-    inside = values[part.frames]
-    span = float(np.ptp(known))
-    limits = sketch.rig.channels[key].range
-    own = inside[np.isfinite(inside)]
-    if own.size:
-        level = float(np.median(own))
-    elif limits is not None:
-        level = limits[1] if abs(known.max()) > abs(known.min()) else limits[0]
-    else:
-        level = float(known[np.argmax(np.abs(known))])
+    before = values[max(0, part.start - 3) : part.start]
+    before = before[np.isfinite(before)]
+    own = values[part.frames][np.isfinite(values[part.frames])]
+    if own.size == 0:
+        # Beyond a stated range, or held at the extreme for so short that the reader left it out.
+        limits = sketch.rig.channels[key].range or (np.nan, np.nan)
+        near = before.size and np.any(np.abs(before[-1] - limits) < _NEAR * np.abs(limits))
+        return bool(near) or _begins(sketch, name, part)
+    level, span = float(np.median(own)), float(np.ptp(known))
     extreme = level >= known.max() - 1e-6 * span or level <= known.min() + 1e-6 * span
     rest = float(np.nanmedian(values[sketch.first]))
     height = abs(level - rest)
-    before = values[max(0, part.start - 3) : part.start]
-    before = before[np.isfinite(before)]
     held = before.size > 1 and float(np.ptp(before)) < _NEAR * height
     jumped = held and abs(float(before.mean()) - level) > 2.0 * _NEAR * height
     if held and abs(float(before.mean()) - rest) < _NEAR * height:
@@ -102,17 +103,34 @@ def _clipped(sketch: Sketch, name: str, key: str, part: Stretch) -> bool:
     return bool(extreme and height > 0.0 and not jumped)
 
 
+def _at_limit(sketch: Sketch, key: str, part: Stretch) -> bool:
+    """Whether a stretch without a reading borders on a reading at the extreme."""
+    values = sketch.frames.values[key]
+    known = values[np.isfinite(values)]
+    edges = values[max(0, part.start - 2) : part.start], values[part.stop : part.stop + 2]
+    near = 2.0 * _NEAR * float(np.ptp(known))
+    return any(
+        np.isfinite(edge).any()
+        and min(abs(np.nanmean(edge) - known.max()), abs(np.nanmean(edge) - known.min())) < near
+        for edge in edges
+    )
+
+
 def _begins(sketch: Sketch, name: str, part: Stretch) -> bool:
     """Whether what acts on a cell began just before a stretch."""
-    acting = sketch.moving if name == "torque" else sketch.pressed
-    low = max(0, part.start - sketch.frame_at(_LEAST_S))
-    return not bool(acting[low : part.start + 1].all())
+    # A soft drive winds up to a torque before the plates slip.
+    slip = name == "torque" and sketch.run.procedure != "breakaway"
+    acting = sketch.moving if slip else sketch.pressed
+    low = max(0, part.start - max(_FEWEST, sketch.frame_at(_LEAST_S)))
+    return not bool(acting[low : part.start].all())
 
 
 def _nothing(sketch: Sketch, name: str) -> list[Stretch]:
     """Where slipping, pressed plates give no torque, or torque comes without load."""
-    if sketch.run.procedure in ("zero", "drag") or not sketch.tared:
+    if sketch.run.procedure == "zero" or not sketch.tared:
         return []
+    if sketch.run.procedure == "drag":
+        return _against_drag(sketch) if name == "torque" else []
     torque = np.abs(sketch.torque)
     if name == "torque":
         slip = sketch.moving & sketch.pressed & np.isfinite(torque)
@@ -131,6 +149,20 @@ def _nothing(sketch: Sketch, name: str) -> list[Stretch]:
         for part in without
         if _reads_zero(sketch, name, part)
         and (pressed.size == 0 or pressed[0] < part.start or pressed[-1] < part.stop)
+    ]
+
+
+def _against_drag(sketch: Sketch) -> list[Stretch]:
+    """Where no voltage at all would be a torque against the slip, as no drag is."""
+    key = sketch.logged("torque") or "torque"
+    raw = sketch.frames.values[key]
+    nothing = np.abs(raw) <= CLEAR * robust_sd(raw[sketch.first])
+    turn = np.sign(sketch.speed) * sketch.torque
+    against = np.nan_to_num(turn) < -CLEAR * sketch.noise["torque"]
+    return [
+        part
+        for part in _long(sketch, sketch.moving & nothing & against)
+        if len(part) * sketch.step_s >= _LONG_S
     ]
 
 
@@ -191,7 +223,8 @@ def _unplugged(sketch: Sketch, name: str, key: str, parts: list[Stretch]) -> Fin
     begin, end = sketch.time[span.start], sketch.time[span.stop - 1]
     whole = len(span) > 0.9 * sketch.time.size
     when = "in the whole log" if whole else f"from {begin:.4g} s to {end:.4g} s"
-    left = np.isfinite(sketch.frames.values[key]) & ~mask & sketch.moving & sketch.pressed
+    left = np.isfinite(sketch.frames.values[key]) & ~mask & sketch.moving
+    left &= sketch.pressed | (sketch.run.procedure == "drag")
     keep = bool(left.any()) and not whole
     fault = sketch.fault(
         Kind.UNPLUGGED,

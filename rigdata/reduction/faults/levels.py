@@ -18,7 +18,7 @@ from rigdata.reduction.points import FrictionPoints
 # Within which two points are at like conditions; what the rest does to mu is scatter.
 _LIKE_LN_SPEED, _LIKE_K = 0.35, 25.0
 _LEAST_SPREAD = 0.03  # of mu, between runs of one material (common practice, no source)
-_DRAG_SPREAD = 0.1  # of drag, between packs (common practice, no source)
+_DRAG_SPREAD = 0.03  # the least that the drag of packs differs by
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,8 @@ def zero_drift(campaign: Compared) -> Iterator[Fault]:
             centre, spread, count = middle(rest)
             share = abs(drift) / cell.top if cell.top > 0.0 else 0.0
             if count < _FEWEST:
-                found, against = share > _LARGE, f"{100 * _LARGE:.0f} % of its top"
+                loaded = one.procedure not in ("zero", "drag")
+                found, against = loaded and share > _LARGE, f"{100 * _LARGE:.0f} % of its top"
             else:
                 limit = _DRIFTS * max(spread, 0.3 * cell.noise)
                 found = abs(drift - centre) > limit and share > _SMALL
