@@ -121,8 +121,9 @@ def _begins(sketch: Sketch, name: str, part: Stretch) -> bool:
     # A soft drive winds up to a torque before the plates slip.
     slip = name == "torque" and sketch.run.procedure != "breakaway"
     acting = sketch.moving if slip else sketch.pressed
-    low = max(0, part.start - max(_FEWEST, sketch.frame_at(_LEAST_S)))
-    return not bool(acting[low : part.start].all())
+    known = np.isfinite(sketch.speed if slip else sketch.load)[: part.start]
+    before = acting[: part.start][known][-max(_FEWEST, sketch.frame_at(_LEAST_S)) :]
+    return not bool(before.all())
 
 
 def _nothing(sketch: Sketch, name: str) -> list[Stretch]:
