@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from rigdata.arrays import BoolArray
-from rigdata.logs.flags import Flag
+from rigdata.logs.flags import STUCK_S, STUCK_SAMPLES, Flag
 from rigdata.reduction.faults.fault import Action, Finding, Kind, Sureness
 from rigdata.reduction.faults.plateaus import plateaus
 from rigdata.reduction.faults.sketch import CELLS, CLEAR, Sketch, robust_sd
@@ -91,7 +91,9 @@ def _clipped(sketch: Sketch, name: str, key: str, part: Stretch) -> bool:
         # Beyond a stated range, or held at the extreme for so short that the reader left it out.
         limits = sketch.rig.channels[key].range or (np.nan, np.nan)
         near = before.size and np.any(np.abs(before[-1] - limits) < _NEAR * np.abs(limits))
-        return bool(near) or _begins(sketch, name, part)
+        held = sketch.time[part.stop - 1] - sketch.time[part.start] >= STUCK_S
+        held &= len(part) >= STUCK_SAMPLES
+        return bool(near) or (not held and _begins(sketch, name, part))
     level, span = float(np.median(own)), float(np.ptp(known))
     extreme = level >= known.max() - 1e-6 * span or level <= known.min() + 1e-6 * span
     rest = float(np.nanmedian(values[sketch.first]))
