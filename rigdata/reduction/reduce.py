@@ -3,31 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from rigdata.campaign.campaign import Campaign, Pack, Run
-from rigdata.engines.engine import Apply, Engine, Job, Result, alone
+from rigdata.engines.engine import Apply, Engine, alone
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
 from rigdata.logs.frames_cache import FramesCache
+from rigdata.reduction.account import Account
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.faults.courses import drag_courses, friction_courses
+from rigdata.reduction.faults.fault import Fault, Kind
+from rigdata.reduction.faults.levels import drag_levels, friction_levels
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
-from rigdata.reduction.results import Reduction, RunSummary
-from rigdata.reduction.run import (
-    RunResult,
-    read_sliding,
-    reduce_drag_run,
-    reduce_run,
-    reduce_zero_run,
-)
+from rigdata.reduction.results import Reduction
+from rigdata.reduction.run import DRAG_CELL_S, RunResult, read_sliding
 from rigdata.reduction.sliding import Sliding, with_pack_work
-from rigdata.reduction.trace import Trace
+from rigdata.reduction.work import work_drag_run, work_run, work_zero_run
 from rigdata.reduction.zero import PackZero
-from rigdata.steps import Progress, Step, silent
+from rigdata.steps import Progress
 
+_OF_WORK = ("torque", "slip_speed")  # channels that the sliding work comes from
 _MOST_NAMED = 4  # runs whose reason is told where none gave a point
 
 
@@ -69,14 +70,14 @@ def reduce_campaign(
     EngineError
         When the engine cannot do the work.
     """
-    account = _Account(campaign, progress)
+    account = Account(campaign, progress)
     with engine([run.log for run in campaign.runs if run.id not in account.left_out]) as apply:
         return _reduced(campaign, account, apply, cache, under_way=under_way)
 
 
 def _reduced(
     campaign: Campaign,
-    account: _Account,
+    account: Account,
     apply: Apply,
     cache: FramesCache | None,
     *,
@@ -92,14 +93,18 @@ def _reduced(
     def with_zero(pack: Pack) -> tuple[Any, ...]:
         return rig, zeros.get(pack.name), cache
 
-    for pack, (result, zero) in account.outcomes(apply, reduce_zero_run, "zero", at_first):
+    for pack, (result, zero) in account.outcomes(apply, work_zero_run, "zero", at_first):
         zeros.setdefault(pack.name, zero)
         account.enter(result)
 
     drag_runs: list[DragData] = []
-    for _, (result, data) in account.outcomes(apply, reduce_drag_run, "drag", with_zero):
+    for _, (result, data) in account.outcomes(apply, work_drag_run, "drag", with_zero):
         drag_runs.append(data)
         account.enter(result)
+    account.compare(
+        drag_levels(drag_runs, campaign.oil), drag_courses(drag_runs, campaign.oil, DRAG_CELL_S)
+    )
+    drag_runs = [data for data in drag_runs if data.run not in account.left_out]
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
     account.notices.extend(said)
     drags = {name: _pack_drag(campaign, pack, drag_runs) for name, pack in campaign.packs.items()}
@@ -108,9 +113,13 @@ def _reduced(
         return rig, drags[pack.name].surface, zeros.get(pack.name), cache
 
     results = []
-    for _, result in account.outcomes(apply, reduce_run, None, with_drag):
+    for _, result in account.outcomes(apply, work_run, None, with_drag):
         results.append(result)
         account.enter(result)
+    made = [r.points for r in results if r.points is not None]
+    account.compare(friction_levels(made), friction_courses(made))
+    account.tell_faults()
+    results = [_kept_out(result, account.left_out) for result in results]
     points = [r.points for r in results if r.points is not None]
     if not points and not under_way:
         each = [f"{run}: {why}" for run, why in account.left_out.items()]
@@ -121,15 +130,21 @@ def _reduced(
             where=str(campaign.path),
             do="Mend the runs named, or record new ones.",
         )
+    late = _late(account.faults)
     delay = pooled_delay(
-        [r.ripple for r in results if r.ripple is not None],
+        [r.ripple for r in results if r.ripple is not None and r.run not in late],
         min((r.sample_s for r in results), default=math.inf),
     )
     account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
 
+    unknown = {f.run for f in account.faults if f.leaves_out and f.channel in _OF_WORK}
+
     def sliding_in(runs: Sequence[Run]) -> Iterator[Sliding | None]:
-        for outcome in apply(read_sliding, [account.job(run, with_drag) for run in runs]):
+        legible = [account.job(run, with_drag) for run in runs if run.id not in unknown]
+        found = iter(apply(read_sliding, legible))
+        for run in runs:
+            outcome = None if run.id in unknown else next(found)
             yield None if isinstance(outcome, RigdataError) else outcome
 
     known = {r.run: r.sliding for r in results if r.sliding is not None}
@@ -140,6 +155,7 @@ def _reduced(
         summaries=account.summaries,
         said=account.said,
         left_out=account.left_out,
+        faults=tuple(account.faults),
         notices=gathered(
             (
                 *campaign.notices,
@@ -157,88 +173,18 @@ def _reduced(
     )
 
 
-@dataclass
-class _Account:
-    """The running account of one reduction: what was read, said and left out."""
+def _kept_out(result: RunResult, left_out: Mapping[str, str]) -> RunResult:
+    """Return a result whose points are not used where its run is left out after all."""
+    if result.run not in left_out or result.points is None:
+        return result
+    every = np.ones(len(result.points), dtype=np.bool_)
+    points = result.points.not_used(every, left_out[result.run])
+    return replace(result, points=points, ripple=None, sliding=None)
 
-    campaign: Campaign
-    progress: Progress | None
-    left_out: dict[str, str] = field(default_factory=dict)
-    notices: list[Notice] = field(default_factory=list)
-    summaries: dict[str, RunSummary] = field(default_factory=dict)
-    traces: dict[str, Trace] = field(default_factory=dict)
-    said: dict[str, tuple[Notice, ...]] = field(default_factory=dict)
-    read: set[str] = field(default_factory=set)
 
-    def __post_init__(self) -> None:
-        for run in self.campaign.runs:
-            if run.exclude:
-                self.leave_out(run, f"excluded in campaign.toml: {run.exclude}")
-            elif not run.log.is_file():
-                # The campaign's own notices say so already.
-                self.left_out[run.id] = f"there is no log {run.log.name}"
-        self.not_read = len(self.left_out)
-
-    def pending(self, procedure: str | None) -> list[Run]:
-        """Return the runs of one procedure, or with None all that measure friction."""
-
-        def wanted(run: Run) -> bool:
-            if procedure is None:
-                return run.procedure not in ("zero", "drag")
-            return run.procedure == procedure
-
-        return [run for run in self.campaign.runs if wanted(run) and run.id not in self.left_out]
-
-    def outcomes(
-        self,
-        apply: Apply,
-        function: Callable[..., Result],
-        procedure: str | None,
-        given: Callable[[Pack], tuple[Any, ...]],
-    ) -> Iterator[tuple[Pack, Result]]:
-        """Yield what each run of a procedure gave, in their order; leave out those that fail.
-
-        The function takes the run, its pack, and what is `given` for the pack.
-        """
-        runs = self.pending(procedure)
-        found = iter(apply(function, [self.job(run, given) for run in runs]))
-        total = len(self.campaign.runs) - self.not_read
-        for run in runs:
-            (self.progress or silent)(Step(f"reading run {run.id}", len(self.read), total))
-            self.read.add(run.id)
-            outcome = next(found)
-            if isinstance(outcome, RigdataError):
-                self.leave_out(run, str(outcome), outcome)
-            else:
-                yield self.campaign.packs[run.pack], outcome
-
-    def job(self, run: Run, given: Callable[[Pack], tuple[Any, ...]]) -> Job:
-        """Return the work on one run, dated as the campaign where it has no date."""
-        dated = replace(run, date=run.date or self.campaign.date)
-        pack = self.campaign.packs[run.pack]
-        return Job(f"run {run.id}", run.log, (dated, pack, *given(pack)))
-
-    def leave_out(self, run: Run, why: str, fault: RigdataError | None = None) -> None:
-        """Note that a run has no result."""
-        self.left_out[run.id] = why
-        what, do = (fault.what, fault.do) if fault is not None else (why, "")
-        self._say(run.id, Notice(Severity.LEFT_OUT, f"run {run.id}", what, do))
-
-    def _say(self, run: str, *notices: Notice) -> None:
-        self.notices.extend(notices)
-        self.said[run] = (*self.said.get(run, ()), *notices)
-
-    def enter(self, result: RunResult) -> None:
-        """Enter one reduced run."""
-        self._say(result.run, *result.notices)
-        self.traces[result.run] = result.trace
-        self.summaries[result.run] = RunSummary(
-            run=result.run,
-            n_rows=result.n_rows,
-            n_points=len(result.points) if result.points is not None else 0,
-            flagged=result.flagged,
-            log_sha256=result.log_sha256,
-        )
+def _late(faults: Sequence[Fault]) -> set[str]:
+    """Return the runs whose load lags in a way that the others do not share."""
+    return {fault.run for fault in faults if fault.kind is Kind.LOAD_LAG}
 
 
 @dataclass(frozen=True)
