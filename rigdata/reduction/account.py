@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -11,7 +11,7 @@ from rigdata.engines.engine import Apply, Job
 from rigdata.errors import Notice, RigdataError, Severity
 from rigdata.reduction.faults.compared import Compared
 from rigdata.reduction.faults.courses import Course
-from rigdata.reduction.faults.fault import Action, Fault
+from rigdata.reduction.faults.fault import Action, Fault, why_left_out
 from rigdata.reduction.faults.levels import Level
 from rigdata.reduction.faults.registry import find_between, settled
 from rigdata.reduction.faults.traits import Traits
@@ -84,7 +84,7 @@ class Account:
             if outcome.reason is not None:
                 self.leave_out(run, str(outcome.reason), outcome.reason)
             elif outcome.result is None:  # told in the end, in the light of the other runs
-                self.left_out[run.id] = _told(outcome.faults)
+                self.left_out[run.id] = why_left_out(outcome.faults)
             else:
                 yield self.campaign.packs[run.pack], outcome.result
 
@@ -111,7 +111,9 @@ class Account:
                 self.faults.append(replace(fault, action=Action.KEPT) if used else fault)
         for fault in self.faults:
             if fault.action is Action.LEFT_OUT:
-                self.left_out[fault.run] = _told(f for f in self.faults if f.run == fault.run)
+                self.left_out[fault.run] = why_left_out(
+                    f for f in self.faults if f.run == fault.run
+                )
 
     def tell_faults(self) -> None:
         """Say of each run what was found in it."""
@@ -139,8 +141,3 @@ class Account:
             flagged=result.flagged,
             log_sha256=result.log_sha256,
         )
-
-
-def _told(faults: Iterable[Fault]) -> str:
-    """Return why a run is left out, from all that was found in it."""
-    return "; ".join(dict.fromkeys(fault.words for fault in faults if fault.leaves_out))

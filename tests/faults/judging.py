@@ -13,7 +13,7 @@ import numpy as np
 
 from rigdata.campaign.campaign import Run, read_campaign
 from rigdata.errors import Severity
-from rigdata.reduction import account, reduce
+from rigdata.reduction import reduce, work
 from rigdata.reduction.results import Reduction
 from rigdata.simulation.truth import Truth
 from tests.faults.inject import Injection, Injector
@@ -151,10 +151,10 @@ class Bench:
     @contextmanager
     def _remembering(self) -> Iterator[None]:
         """Let a log that is as it was be read and reduced only once."""
-        real = {name: getattr(reduce, name) for name in ("reduce_zero_run", "reduce_drag_run")}
-        examine, whole = account.examine_run, reduce.reduce_run
+        real = {name: getattr(work, name) for name in ("reduce_zero_run", "reduce_drag_run")}
+        examine, whole = work.examine_run, work.reduce_run
 
-        def examined(run, pack, rig):
+        def examined(run, pack, rig, _cache):
             key = ("examined", run.id, run.log.read_bytes())
             return self._once(key, lambda: examine(run, pack, rig))
 
@@ -170,10 +170,10 @@ class Bench:
             return self._once(key, lambda: whole(one, pack, rig, drag, zero))
 
         with ExitStack() as stack:
-            stack.enter_context(mock.patch.object(account, "examine_run", examined))
-            stack.enter_context(mock.patch.object(reduce, "reduce_run", reduced))
+            stack.enter_context(mock.patch.object(work, "examine_run", examined))
+            stack.enter_context(mock.patch.object(work, "reduce_run", reduced))
             for name in real:
-                stack.enter_context(mock.patch.object(reduce, name, plain(name)))
+                stack.enter_context(mock.patch.object(work, name, plain(name)))
             yield
 
     def _once(self, key: object, make):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from rigdata.arrays import BoolArray
@@ -147,3 +147,8 @@ class Finding:
 
     fault: Fault
     spoilt: Mapping[str, BoolArray] = field(default_factory=dict)
+
+
+def why_left_out(faults: Iterable[Fault]) -> str:
+    """Return why a run is left out, from all that was found in it."""
+    return "; ".join(dict.fromkeys(fault.words for fault in faults if fault.leaves_out))

@@ -12,6 +12,7 @@ from rigdata.reduction.stretches import Stretch, runs_of
 # Chance that the noise of a whole log repeats itself for so long.
 _CHANCE = 1e-9
 _SAME = 1e-9  # of the span of the channel: equal but for rounding
+_FEWEST_LEVELS = 16
 _SHORT = 5  # repeats in a row that noise in coarse steps makes by itself
 
 
@@ -35,6 +36,8 @@ def plateaus(values: FloatArray) -> list[Stretch]:
     span = float(np.ptp(known))
     if span == 0.0:
         return [Stretch(0, values.size)]
+    if np.unique(known).size < _FEWEST_LEVELS:
+        return []  # in steps so coarse that it mostly repeats itself
     same = np.abs(np.diff(values)) <= _SAME * span
     repeats = runs_of(same)
     short = sum(len(run) for run in repeats if len(run) <= _SHORT)

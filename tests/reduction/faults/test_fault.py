@@ -1,7 +1,7 @@
 """How a fault is told."""
 
 from rigdata.errors import Severity
-from rigdata.reduction.faults.fault import Action, Fault, FaultyRunError, Kind, Sureness
+from rigdata.reduction.faults.fault import Action, Fault, Kind, Sureness, why_left_out
 
 
 def fault(action=Action.KEPT, kind=Kind.ZERO_DRIFT, evidence="12 N from start to end"):
@@ -33,7 +33,6 @@ def test_every_kind_says_what_to_do_and_has_a_name_for_files():
 
 
 def test_a_run_left_out_is_told_by_the_faults_that_spoil_it():
-    error = FaultyRunError((fault(), fault(Action.LEFT_OUT, Kind.SIGN, "pressed with -900 N")))
-    assert "wrong sign" in error.what
-    assert "drifts" not in error.what
-    assert error.where == "run R7"
+    told = why_left_out((fault(), fault(Action.LEFT_OUT, Kind.SIGN, "pressed with -900 N")))
+    assert "wrong sign" in told
+    assert "drifts" not in told
