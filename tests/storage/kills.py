@@ -52,6 +52,7 @@ def forked(work: Callable[[], None]) -> int:
         return child
     code = 1
     try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
         null = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
             os.dup2(null, stream)
