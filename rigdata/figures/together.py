@@ -9,6 +9,9 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
+import threading
+import time
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -18,6 +21,7 @@ from rigdata.figures.picture import Picture
 from rigdata.figures.svg import InlineSvg
 from rigdata.steps import Progress, counted
 
+_LOOK_S = 0.5  # after which a process that draws sees that its parent is gone
 _FEW = 4  # figures that are drawn sooner than a process is started
 
 _to_draw: Sequence[Picture] = ()  # what a fork finds
@@ -56,14 +60,34 @@ def _drawn_by_forks(pictures: Sequence[Picture], processes: int) -> Iterator[Inl
     _to_draw = pictures
     context = multiprocessing.get_context("fork")
     try:
-        with warnings.catch_warnings(), ProcessPoolExecutor(processes, context) as pool:
+        with (
+            warnings.catch_warnings(),
+            ProcessPoolExecutor(processes, context, _serve, (os.getpid(),)) as pool,
+        ):
             # Forks of a process with threads: these draw and end, and take no lock of a thread.
             warnings.simplefilter("ignore", DeprecationWarning)
             waiting = [pool.submit(_drawn, number) for number in range(len(pictures))]
-            for picture, future in zip(pictures, waiting, strict=True):
-                yield _outcome(future.result, picture)
+            try:
+                for picture, future in zip(pictures, waiting, strict=True):
+                    yield _outcome(future.result, picture)
+            except BaseException:  # Ctrl-C: what is not begun is not waited for
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
     finally:
         _to_draw = ()
+
+
+def _serve(parent: int) -> None:
+    """Begin a process that draws: signals are its parent's to answer, and it ends with that."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(_LOOK_S)
+        os._exit(1)  # killed: it would wait for work for ever
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _outcome(result: Callable[[], str], picture: Picture) -> InlineSvg:

@@ -27,6 +27,7 @@ else:
     import fcntl
 
 _log = logging.getLogger(__name__)
+_held: set[IO[str]] = set()  # by this process
 
 _MINUTE_S = 60.0
 _BEYOND = 2**30  # a byte past what is written, so that others may read who holds the lock
@@ -59,14 +60,27 @@ def owned(folder: Path, work: str) -> Iterator[None]:
         file = _taken(place, folder)
     except OSError as error:
         raise unwritable(folder, error) from error
+    _held.add(file)
     try:
         _clear_up(file, target, folder)
         _sign(file, work)
         yield
     finally:
+        _held.discard(file)
         with contextlib.suppress(OSError):
             place.unlink()
         file.close()
+
+
+def _let_go() -> None:
+    """Close what a fork has inherited: else it would hold the lock for a parent that is gone."""
+    for file in _held:
+        file.close()
+    _held.clear()
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_let_go)
 
 
 def _taken(place: Path, folder: Path) -> IO[str]:

@@ -5,7 +5,11 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import subprocess
+import sys
+import time
 from functools import cached_property
+from pathlib import Path
 
 import pytest
 
@@ -72,6 +76,46 @@ def test_what_a_lost_process_should_have_drawn_is_drawn_here(alone: list[str]) -
     made[2] = Mortal(**vars(made[2]))
     draw_all(made, processes=2)
     assert [picture.inline.markup for picture in made] == alone
+
+
+ORPHANS = """
+import os, signal, time
+from types import SimpleNamespace
+from rigdata.figures import together
+
+def slow(number):
+    print(os.getpid(), flush=True)
+    time.sleep(0.2)
+    if number == 1:
+        os.kill(os.getppid(), signal.SIGKILL)
+    time.sleep(60.0)
+
+together._drawn = slow
+together.draw_all([SimpleNamespace(has_been_drawn=None)] * 6, processes=2)
+"""
+
+
+@needs_fork
+def test_who_draws_ends_with_the_process_that_asked(tmp_path: Path) -> None:
+    told = tmp_path / "processes"
+    with told.open("w") as file:
+        done = subprocess.run([sys.executable, "-c", ORPHANS], stdout=file, check=False)
+    assert done.returncode == -signal.SIGKILL
+    drawing = [int(line) for line in told.read_text().split()]
+    assert len(drawing) == 2
+    until = time.monotonic() + 30.0
+    while any(_lives(process) for process in drawing):
+        assert time.monotonic() < until, "processes go on without the one that asked for them"
+        time.sleep(0.05)
+
+
+def _lives(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    stat = Path(f"/proc/{process}/stat")
+    return not (stat.exists() and b") Z" in stat.read_bytes())  # nobody may wait for it here
 
 
 def test_few_figures_start_no_process(monkeypatch: pytest.MonkeyPatch) -> None:

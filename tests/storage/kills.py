@@ -52,6 +52,7 @@ def forked(work: Callable[[], None]) -> int:
         return child
     code = 1
     try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
         null = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
             os.dup2(null, stream)
@@ -67,12 +68,19 @@ def waited(child: int) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def worked(child: int) -> float:
-    """Return the processor time that a child has taken, infinite once it has ended. [s]"""
-    _, _, words = Path(f"/proc/{child}/stat").read_bytes().rpartition(b")")  # see proc(5)
+def worked(process: int) -> float:
+    """Return the processor time of a process and its children, infinite once it has ended. [s]"""
+    place = Path(f"/proc/{process}")
+    try:
+        _, _, words = (place / "stat").read_bytes().rpartition(b")")  # see proc(5)
+        children = (place / "task" / str(process) / "children").read_text().split()
+    except OSError:  # somebody else has waited for it
+        return math.inf
     state, *numbers = words.split()
-    ticks = int(numbers[10]) + int(numbers[11])
-    return ticks / os.sysconf("SC_CLK_TCK") if state not in (b"Z", b"X") else math.inf
+    if state in (b"Z", b"X"):
+        return math.inf
+    own = sum(map(int, numbers[10:14])) / os.sysconf("SC_CLK_TCK")
+    return own + sum(time for child in children if math.isfinite(time := worked(int(child))))
 
 
 def contents(folder: Path) -> dict[str, bytes]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import signal
 import subprocess
 import sys
@@ -21,6 +22,18 @@ from pathlib import Path
 from rigdata.storage.lock import owned
 with owned(Path(sys.argv[1]), "rigdata run"):
     print("held", flush=True)
+    time.sleep(60)
+"""
+
+
+FORK = """
+import os, sys, time
+from pathlib import Path
+from rigdata.storage.lock import owned
+with owned(Path(sys.argv[1]), "rigdata run"):
+    child = os.fork()
+    if child:
+        print(child, flush=True)
     time.sleep(60)
 """
 
@@ -62,6 +75,22 @@ def test_a_killed_owner_leaves_no_lock_and_nothing_half_done(tmp_path: Path, oth
     (told,) = caplog.messages
     assert f"was killed ('rigdata run', process {other.pid} on " in told
     assert "are back" not in told
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked here")
+def test_a_child_of_a_killed_owner_does_not_hold_the_lock(tmp_path: Path) -> None:
+    parent = subprocess.Popen(
+        [sys.executable, "-c", FORK, str(tmp_path / "results")], stdout=subprocess.PIPE, text=True
+    )
+    child = int(parent.stdout.readline())
+    with pytest.raises(ResultError, match="another rigdata"), owned(tmp_path / "results", "fit"):
+        pass
+    parent.kill()
+    parent.wait()
+    parent.stdout.close()
+    os.kill(child, 0)  # it lives
+    with owned(tmp_path / "results", "fit"):
+        os.kill(child, signal.SIGKILL)
 
 
 def test_results_that_a_kill_left_aside_are_back_and_that_is_said(tmp_path: Path, caplog) -> None:
