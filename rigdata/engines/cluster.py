@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import socket
+import platform
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -178,7 +178,7 @@ class _Cluster:
 
 def worked_off_alike(content: bytes, reads: str, like: str, expected: dict[str, str]) -> bytes:
     """Do a job on a worker, if software and file are those of the one who asks."""
-    here = socket.gethostname()
+    here = platform.node()
     own = software()
     other = [
         f"{name} {own[name]} instead of {has}" for name, has in expected.items() if own[name] != has

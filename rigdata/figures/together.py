@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 
+from rigdata.engines.local import usable_cores
 from rigdata.figures.picture import Picture
 from rigdata.figures.svg import InlineSvg
 from rigdata.steps import Progress, counted
@@ -40,7 +41,7 @@ def draw_all(
     processes : int, optional
         How many draw; one for each core that this process may use unless told otherwise.
     """
-    usable = _cores() if processes is None else processes
+    usable = usable_cores() if processes is None else processes
     if usable > 1 and len(pictures) > _FEW and "fork" in multiprocessing.get_all_start_methods():
         drawn = _drawn_by_forks(pictures, min(usable, len(pictures)))
     else:
@@ -99,9 +100,3 @@ def _outcome(result: Callable[[], str], picture: Picture) -> InlineSvg:
 
 def _drawn(number: int) -> str:
     return _to_draw[number].inline.markup
-
-
-def _cores() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

@@ -2,6 +2,8 @@
 
 Run it with ``python -m tests.benchmarks.workers``, on two idle cores; it needs the
 extra ``cluster``.  The runs are links to one log, so that they take the room of one.
+Reading a log takes threads of its own, so one worker is timed with all cores and with
+one: the first is what a user gains, the second how well the work is shared out.
 """
 
 from __future__ import annotations
@@ -11,6 +13,8 @@ import resource
 import statistics
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -67,6 +71,17 @@ def timed(campaign: Campaign, engine: Engine) -> tuple[float, float]:
     return time.perf_counter() - start, processor_time() - before
 
 
+@contextmanager
+def one_core() -> Iterator[None]:
+    """Keep this thread and those it starts on one core."""
+    allowed = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {min(allowed)})
+    try:
+        yield
+    finally:
+        os.sched_setaffinity(0, allowed)
+
+
 def processor_time() -> float:
     both = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
     used = [resource.getrusage(which) for which in both]
@@ -74,14 +89,21 @@ def processor_time() -> float:
 
 
 def measured(repeats: int = 3) -> list[Measured]:
-    """Both numbers: medians over pairs that follow each other."""
+    """The numbers: medians over rounds whose parts follow each other."""
     with tempfile.TemporaryDirectory() as name:
         long = campaign_of(Path(name) / "long", LONG)
         short = campaign_of(Path(name) / "short", SHORT)
-        pairs = [(timed(long, alone), timed(long, processes(2))) for _ in range(repeats)]
-        for one, two in pairs:
-            print(f"one {one[0]:.1f} s ({one[1]:.1f} s of processor time), ", end="")
-            print(f"two {two[0]:.1f} s ({two[1]:.1f} s)", flush=True)
+        rounds = []
+        for _ in range(repeats):
+            with one_core():
+                core = timed(long, alone)
+            rounds.append((timed(long, alone), core, timed(long, processes(2))))
+            words = ("one", "one on one core", "two")
+            told = (
+                f"{w} {t:.1f} s ({c:.1f} s of processor time)"
+                for w, (t, c) in zip(words, rounds[-1], strict=True)
+            )
+            print(", ".join(told), flush=True)
         with LocalCluster(
             n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
         ) as running:
@@ -93,10 +115,13 @@ def measured(repeats: int = 3) -> list[Measured]:
                 costs.append((away[0] - here[0]) / RUNS * 1e3)
                 print(f"here {here[0]:.2f} s, cluster of one {away[0]:.2f} s, ", end="")
                 print(f"{away[1]:.2f} s of processor time beside the worker", flush=True)
-    gain = statistics.median(one[0] / two[0] for one, two in pairs)
+    gain, shared = (
+        statistics.median(one[place][0] / one[2][0] for one in rounds) for place in (0, 1)
+    )
     cost = statistics.median(costs)
     return [
         Measured(f"two workers over one, {RUNS} runs", gain, 1.7, at_least=True),
+        Measured("two workers over one on one core", shared, 1.7, at_least=True),
         Measured("a run by a cluster, beyond its own time", cost, 20.0, at_least=False, unit="ms"),
     ]
 
