@@ -8,7 +8,7 @@ import click
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import cache_option, campaign_or_results, force_option, json_option
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.reporting import report_into
 
@@ -32,6 +32,6 @@ def command(campaign: Path, out: Path | None, force: bool, cache: bool, as_json:
     if as_json:
         show_json("report", notices, report=str(folder / REPORT_FILE))
     else:
-        click.echo(f"Wrote {folder / REPORT_FILE}.")
+        say(f"Wrote {folder / REPORT_FILE}.")
         show_notices(notices)
     finish(notices)

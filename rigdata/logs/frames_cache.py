@@ -28,7 +28,7 @@ from rigdata.logs.dialect import Dialect
 from rigdata.logs.flags import Flag
 from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.logs.stamps import Clock
-from rigdata.storage.files import sha256, sha256_bytes
+from rigdata.storage.files import opened, sha256, sha256_bytes
 
 MOST_BYTES = 2**30  # of all entries together; those used longest ago go first
 _ENDING = ".frames"
@@ -159,7 +159,9 @@ def _write(place: Path, frames: Frames) -> None:
 
 def _read(place: Path) -> Frames:
     """Return the frames of an entry; the checksums of the archive are checked in passing."""
-    with place.open("rb") as file, np.load(file, allow_pickle=False) as archive:
+    with opened(place) as file, np.load(file, allow_pickle=False) as archive:
+        if any(part.compress_type for part in archive.zip.infolist()):
+            raise ValueError("is packed, as no entry of ours is")
         arrays = {name: archive[name] for name in archive.files}
     rest = json.loads(arrays.pop(_TEXT).tobytes())
     for name in ("values", "spread", "flags"):

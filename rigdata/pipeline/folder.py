@@ -20,7 +20,7 @@ from rigdata.campaign.campaign import Campaign
 from rigdata.errors import ResultError
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.results import Reduction
-from rigdata.storage.files import sha256
+from rigdata.storage.files import real_path, sha256
 from rigdata.storage.folders import MANIFEST, is_result, staged_folder, write_manifest
 from rigdata.storage.json_files import read_json
 from rigdata.storage.lock import owned
@@ -53,8 +53,14 @@ _DROPPED = {
 
 
 def results_folder(campaign: Campaign, out: Path | str | None = None) -> Path:
-    """Return where the results of a campaign go."""
-    return Path(out) if out is not None else campaign.folder / RESULTS
+    """Return where the results of a campaign go.
+
+    Raises
+    ------
+    ResultError
+        When nobody named the place, and a link leads from it out of the campaign.
+    """
+    return Path(out) if out is not None else _within(campaign, RESULTS)
 
 
 def cache_of(campaign: Campaign, *, wanted: bool = True) -> FramesCache | None:
@@ -63,7 +69,19 @@ def cache_of(campaign: Campaign, *, wanted: bool = True) -> FramesCache | None:
     Beside campaign.toml, not in the results, which are swapped whole: what a killed run
     has read is there for the next one, and all results of a campaign share it.
     """
-    return FramesCache(campaign.folder / CACHE) if wanted else None
+    return FramesCache(_within(campaign, CACHE)) if wanted else None
+
+
+def _within(campaign: Campaign, name: str) -> Path:
+    """Return a folder of the campaign that we write to; it may have come from anywhere."""
+    place = campaign.folder / name
+    if not real_path(place).is_relative_to(campaign.folder.resolve()):
+        raise ResultError(
+            "is a link that leads out of the campaign",
+            where=str(place),
+            do="Remove the link, or name another folder for the results with --out",
+        )
+    return place
 
 
 def working_alone(command: str) -> Callable[[Work], Work]:
@@ -101,9 +119,11 @@ def results_stage(
     with staged_folder(folder, force=force, keep=read_files(campaign)) as part:
         if command in _DROPPED and folder.is_dir():
             dropped = (*_DROPPED[command], MANIFEST)
+            _refuse_links(folder)
             shutil.copytree(
                 folder,
                 part,
+                symlinks=True,
                 dirs_exist_ok=True,
                 ignore=lambda at, names: dropped if Path(at) == folder else (),
             )
@@ -122,6 +142,18 @@ def results_stage(
                 "outputs": _outputs(part),
             },
         )
+
+
+def _refuse_links(folder: Path) -> None:
+    """Raise where results hold a link, through which we would write, or a pipe."""
+    for path in sorted(folder.rglob("*")):
+        if path.is_symlink() or not (path.is_file() or path.is_dir()):
+            raise ResultError(
+                "is a link or no file",
+                where=str(path),
+                expected="a results folder with files and folders alone",
+                do="Remove it, or copy what it leads to into its place",
+            )
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -148,11 +180,16 @@ def campaign_file(folder: Path, *, do: str) -> Path:
         When the folder is no result, or the campaign no longer lies where it lay.
     """
     manifest = read_manifest(folder)
-    entry = next((e for e in manifest.get("inputs", []) if e.get("role") == "campaign"), None)
-    if entry is None:
-        raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
-    ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
-    places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
+    try:
+        entry = next((e for e in manifest.get("inputs", []) if e.get("role") == "campaign"), None)
+        if entry is None:
+            raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
+        ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
+        places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
+    except (AttributeError, KeyError, TypeError) as error:
+        raise ResultError(
+            f"an entry is missing or wrong ({error})", where=str(folder / MANIFEST), do=do
+        ) from error
     found = [place for place in places if place.is_file()]
     if not found:
         raise ResultError(

@@ -34,7 +34,7 @@ import scipy.signal
 import scipy.sparse
 import scipy.stats  # noqa: F401
 
-import rigdata.cli.run  # noqa: F401
+import rigdata.cli.run
 import rigdata.simulation.demo  # noqa: F401
 
 HERE = Path(__file__).resolve().parents[2]
@@ -149,7 +149,9 @@ def mutants(module: str) -> list[Mutant]:
                     change()
                     break
             line = lines[node.lineno - 1].strip()
-            found.append(Mutant(module, line, node.lineno, words, ast.fix_missing_locations(changed)))
+            found.append(
+                Mutant(module, line, node.lineno, words, ast.fix_missing_locations(changed))
+            )
     return found
 
 
