@@ -83,6 +83,7 @@ class Place:
             )
         try:
             path = (folder / text).resolve()
+            path.exists()  # a name may be too long for the system
         except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: a ring of links
             raise self.fault(f"'{text}' is not a path ({error})", key=key) from error
         if not anywhere and not path.is_relative_to(folder):

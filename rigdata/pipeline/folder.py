@@ -24,6 +24,7 @@ from rigdata.storage.files import real_path, sha256
 from rigdata.storage.folders import MANIFEST, is_result, staged_folder, write_manifest
 from rigdata.storage.json_files import read_json
 from rigdata.storage.lock import owned
+from rigdata.storage.well_typed import check_types
 
 Work = TypeVar("Work", bound=Callable[..., Any])
 
@@ -38,6 +39,13 @@ WEAR_FILE = "wear.json"
 TABLES_FOLDER = "tables"
 REPORT_FILE = "report.html"
 
+# Lists in the manifest: what their entries hold, and which texts each must have.
+_ENTRIES: dict[str, tuple[Any, tuple[str, ...]]] = {
+    "inputs": (tuple[Mapping[str, str], ...], ("role", "name", "sha256")),
+    "outputs": (tuple[Mapping[str, Any], ...], ("name", "sha256")),
+    "steps": (tuple[Mapping[str, Any], ...], ()),
+    "records": (tuple[Mapping[str, str], ...], ()),
+}
 _COMPARED = (COMPARISON_FILE, TRAITS_FILE, BATCHES_FILE)
 
 # What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
@@ -157,11 +165,54 @@ def _refuse_links(folder: Path) -> None:
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
-    """Return the manifest of a results folder, empty where there is none."""
+    """Return the manifest of a results folder, empty where there is none.
+
+    Raises
+    ------
+    ResultError
+        When its entries are not what we write.
+    """
     if not is_result(folder):
         return {}
     content: dict[str, Any] = read_json(folder / MANIFEST)
+    try:
+        for name, (kind, keys) in _ENTRIES.items():
+            check_types(content.get(name, ()), kind, name)
+            for entry in content.get(name, ()):
+                for key in keys:
+                    check_types(entry.get(key), str, f"{key} in {name}")
+        check_types(content.get("left_out", {}), Mapping[str, str], "left_out")
+        check_types(content.get("campaign_file", ""), str, "campaign_file")
+    except TypeError as error:
+        raise ResultError(
+            f"an entry is missing or wrong ({error})",
+            where=str(folder / MANIFEST),
+            do="Write the results again with 'rigdata run'",
+        ) from error
     return content
+
+
+def check_untouched(folder: Path, *names: str) -> None:
+    """Check that files of a results folder are those that its manifest names.
+
+    They follow from one another, so one that was changed by hand would be at odds with the
+    rest.  Points and their budget may be made by hand, and are not asked about here.
+
+    Raises
+    ------
+    ResultError
+        When a file is another one.
+    """
+    for entry in read_manifest(folder).get("outputs", ()):
+        name = entry["name"]
+        if name not in names or not (folder / name).is_file():
+            continue
+        if sha256(folder / name) != entry["sha256"]:
+            raise ResultError(
+                f"is not the file that {MANIFEST} describes",
+                where=str(folder / name),
+                do="Run the step that writes it again",
+            )
 
 
 def campaign_file(folder: Path, *, do: str) -> Path:
@@ -180,16 +231,11 @@ def campaign_file(folder: Path, *, do: str) -> Path:
         When the folder is no result, or the campaign no longer lies where it lay.
     """
     manifest = read_manifest(folder)
-    try:
-        entry = next((e for e in manifest.get("inputs", []) if e.get("role") == "campaign"), None)
-        if entry is None:
-            raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
-        ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
-        places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
-    except (AttributeError, KeyError, TypeError) as error:
-        raise ResultError(
-            f"an entry is missing or wrong ({error})", where=str(folder / MANIFEST), do=do
-        ) from error
+    entry = next((e for e in manifest.get("inputs", []) if e["role"] == "campaign"), None)
+    if entry is None:
+        raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
+    ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
+    places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
     found = [place for place in places if place.is_file()]
     if not found:
         raise ResultError(

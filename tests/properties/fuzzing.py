@@ -6,7 +6,9 @@ so that its time, its memory and all that it prints are its own.
 
 from __future__ import annotations
 
+import hashlib
 import io
+import json
 import os
 import random
 import resource
@@ -247,6 +249,20 @@ def copied(base: Path, place: Path) -> Path:
     return place
 
 
+def _vouched_for(campaign: Path, file: Path) -> None:
+    """Let the files that hold its hash name the spoilt file, so that it is read all the same."""
+    (file.parent / "datapackage.json").unlink(missing_ok=True)
+    manifest = campaign / "results" / "manifest.json"
+    if file == manifest or manifest.parent not in file.parents:
+        return
+    told = json.loads(manifest.read_bytes())
+    for entry in told["outputs"]:
+        if entry["name"] == file.relative_to(manifest.parent).as_posix():
+            entry["sha256"] = hashlib.sha256(file.read_bytes()).hexdigest()
+    manifest.unlink()
+    manifest.write_text(json.dumps(told), encoding="utf-8")
+
+
 def tried(target: Target, base: Path, place: Path, rng: random.Random) -> tuple[Outcome, str]:
     """Spoil one file of a copy of a campaign and give it to its command."""
     campaign = copied(base, place / "campaign")
@@ -257,6 +273,8 @@ def tried(target: Target, base: Path, place: Path, rng: random.Random) -> tuple[
         data, how = made_up_log(rng), "made up"
     file.unlink()
     file.write_bytes(data)
+    if rng.random() < 0.5:
+        _vouched_for(campaign, file)
     began = time.monotonic()
     outcome = called([part.replace("{}", str(campaign)) for part in target.command], place)
     assert time.monotonic() - began < HANGS_S + 10
