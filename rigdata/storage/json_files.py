@@ -18,6 +18,7 @@ from rigdata.errors import ResultError
 from rigdata.storage.files import read_whole, write_text
 
 MOST_BYTES = 500_000_000
+_MOST_DIGITS = 18  # of a whole number; an array of ours holds 64 bits of it
 _SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
 
@@ -85,7 +86,7 @@ def read_json(path: Path) -> Any:
     """
     try:
         text = read_whole(path, MOST_BYTES).decode("utf-8-sig")
-        data = json.loads(text, parse_constant=_no_constant, parse_float=_float)
+        data = json.loads(text, parse_constant=_no_constant, parse_float=_float, parse_int=_int)
         if _SURROGATE.search(text):
             json.dumps(data, ensure_ascii=False).encode()  # stumbles over half a pair
         return data
@@ -137,6 +138,12 @@ def _float(text: str) -> float:
     if math.isinf(value):
         raise ValueError(f"holds {text[:40]}, which is too large for a number")
     return value
+
+
+def _int(text: str) -> int:
+    if len(text) > _MOST_DIGITS:
+        raise ValueError(f"holds {text[:40]}, which is too large for a number")
+    return int(text)
 
 
 def _no_constant(name: str) -> None:

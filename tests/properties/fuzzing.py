@@ -251,7 +251,9 @@ def copied(base: Path, place: Path) -> Path:
 
 def _vouched_for(campaign: Path, file: Path) -> None:
     """Let the files that hold its hash name the spoilt file, so that it is read all the same."""
-    (file.parent / "datapackage.json").unlink(missing_ok=True)
+    package = file.parent / "datapackage.json"
+    if file != package:
+        package.unlink(missing_ok=True)
     manifest = campaign / "results" / "manifest.json"
     if file == manifest or manifest.parent not in file.parents:
         return

@@ -54,50 +54,35 @@ NEGATED: dict[type[ast.cmpop], type[ast.cmpop]] = {
 }
 SIGNS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
 
-WHOLE_RUNS = (
-    "tests/test_bad_input.py",
-    "tests/properties/test_known_causes.py",
-    "tests/properties/test_invariance.py",
-)
-REDUCTION = (
-    "tests/reference/test_effective_radius.py",
-    "tests/reference/test_friction_point_budget.py",
-    "tests/reference/test_spline_loss.py",
-    "tests/reduction",
-    *WHOLE_RUNS,
-)
-CALIBRATION = (
-    "tests/calibration",
-    "tests/reference/test_pt100.py",
-    "tests/reference/test_thermocouple.py",
-    "tests/reference/test_load_cell.py",
-    "tests/reference/test_linear_regression.py",
-    "tests/reference/test_gum.py",
-)
-LOCKUP = ("tests/lockup", "tests/reference/test_lock_torque.py")
+# The tests of each module, the quickest that know most of it first.
 TESTS = {
-    **dict.fromkeys(
-        (
-            f"rigdata.reduction.{name}"
-            for name in (
-                "geometry", "ratio", "corrections", "inertia", "drag", "load_line", "load_path",
-                "load_slope", "breakaway", "zero", "conduction", "sliding", "slip", "alignment",
-            )
-        ),
-        REDUCTION,
-    ),
-    **dict.fromkeys(
-        (
-            f"rigdata.calibration.{name}"
-            for name in (
-                "straight_line", "thermocouple", "its90", "resistance", "polynomial", "channels",
-            )
-        ),
-        CALIBRATION,
-    ),
-    **dict.fromkeys((f"rigdata.lockup.{name}" for name in ("torque", "event")), LOCKUP),
-    "rigdata.wear.archard": ("tests/wear",),
-}  # fmt: skip
+    "reduction.geometry": "reduction/geometry reference/effective_radius "
+    "reduction/condition_shifts reference/friction_point_budget reduction/ratio",
+    "reduction.ratio": "reduction/ratio reference/friction_point_budget reduction/slip "
+    "reduction/condition_shifts reduction/monte_carlo",
+    "reduction.corrections": "reduction/corrections reduction/alignment "
+    "reference/friction_point_budget bad_input properties/known_causes",
+    "reduction.inertia": "reduction/inertia properties/known_causes",
+    "reduction.drag": "reduction/drag reduction/inertia properties/known_causes",
+    "reduction.load_line": "reduction/load_slope reduction/monte_carlo",
+    "reduction.load_path": "reference/spline_loss reduction/load_path",
+    "reduction.load_slope": "reduction/load_slope reduction/monte_carlo",
+    "reduction.breakaway": "reduction/breakaway reduction/condition_shifts",
+    "reduction.zero": "reduction/zero reduction/oscillation bad_input properties/known_causes",
+    "reduction.conduction": "reduction/conduction",
+    "reduction.sliding": "reduction/sliding",
+    "reduction.slip": "reduction/slip",
+    "reduction.alignment": "reduction/alignment",
+    "calibration.straight_line": "calibration/straight_line reference/load_cell",
+    "calibration.thermocouple": "calibration/thermocouple reference/thermocouple",
+    "calibration.its90": "reference/thermocouple calibration/thermocouple",
+    "calibration.resistance": "calibration/resistance reference/pt100",
+    "calibration.polynomial": "calibration/polynomial calibration/channels reference/load_cell",
+    "calibration.channels": "calibration/channels calibration/states",
+    "lockup.torque": "lockup/torque reference/lock_torque lockup/setup",
+    "lockup.event": "lockup/event",
+    "wear.archard": "wear/archard wear/rates",
+}
 
 # Module, changed line and change, with the reason why it changes no result.
 KNOWN: dict[tuple[str, str, str], str] = {}
@@ -133,7 +118,7 @@ class Mutant:
 
 def mutants(module: str) -> list[Mutant]:
     """Return every mutant of a module."""
-    source = (HERE / (module.replace(".", "/") + ".py")).read_text(encoding="utf-8")
+    source = _path(module).read_text(encoding="utf-8")
     tree, lines = ast.parse(source), source.splitlines()
     found = []
     for place, node in enumerate(ast.walk(tree)):
@@ -153,6 +138,10 @@ def mutants(module: str) -> list[Mutant]:
                 Mutant(module, line, node.lineno, words, ast.fix_missing_locations(changed))
             )
     return found
+
+
+def _path(module: str) -> Path:
+    return HERE / "rigdata" / (module.replace(".", "/") + ".py")
 
 
 def _formulas(node: ast.AST, *, factor: bool = False) -> Iterator[ast.AST]:
@@ -210,11 +199,11 @@ class Planted(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
     def __init__(self, mutant: Mutant) -> None:
         self._mutant = mutant
-        self._file = str(HERE / (mutant.module.replace(".", "/") + ".py"))
+        self._file = str(_path(mutant.module))
 
     def find_spec(self, name: str, path: object = None, target: object = None) -> object:
         """Return how to load the module, None for any other."""
-        if name != self._mutant.module:
+        if name != f"rigdata.{self._mutant.module}":
             return None
         return importlib.util.spec_from_loader(name, self, origin=self._file)
 
@@ -286,11 +275,10 @@ def survivors(tried: Sequence[Mutant | None], tests: Sequence[str], jobs: int) -
     return sorted(alive)
 
 
-def ordered(module: str) -> list[str]:
-    """Return the tests of a module, its own first."""
-    folder, name = module.split(".")[1:]
-    own = f"tests/{folder}/test_{name}.py"
-    return [*([own] if (HERE / own).is_file() else []), *TESTS[module]]
+def tests_of(module: str) -> list[str]:
+    """Return the files with the tests of a module."""
+    names = (name.rpartition("/") for name in TESTS[module].split())
+    return [f"tests/{folder}{slash}test_{name}.py" for folder, slash, name in names]
 
 
 def main() -> None:
@@ -299,15 +287,14 @@ def main() -> None:
     parser.add_argument("modules", nargs="*", default=list(TESTS))
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--all", action="store_true", help="try those in KNOWN too")
-    parser.add_argument("--quick", action="store_true", help="without the tests of whole runs")
     asked = parser.parse_args()
     os.chdir(HERE)
     os.environ["HYPOTHESIS_STORAGE_DIRECTORY"] = tempfile.mkdtemp()
     total = caught = known = 0
     for module in asked.modules:
-        tests = [t for t in ordered(module) if not (asked.quick and t in WHOLE_RUNS)]
+        tests = tests_of(module)
         began = time.monotonic()
-        forget(module)
+        forget(f"rigdata.{module}")
         if not survivors([None], tests, 1):
             sys.exit(f"{module}: its tests fail without any change")
         print(f"{module} ({time.monotonic() - began:.0f} s)", flush=True)
