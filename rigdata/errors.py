@@ -152,4 +152,15 @@ def compose(what: str, *, where: str = "", expected: str = "", do: str = "") -> 
     text = f"{where}: {what}" if where else what
     if expected:
         text += f"; expected {expected}"
-    return f"{text}. {do}" if do else f"{text}."
+    return visible(f"{text}. {do}" if do else f"{text}.")
+
+
+def visible(text: str) -> str:
+    """Return what a file calls something, with no character that a terminal would obey.
+
+    Examples
+    --------
+    >>> visible("T\\x1b[31m")
+    'T?[31m'
+    """
+    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)

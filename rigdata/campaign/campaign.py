@@ -382,7 +382,7 @@ def _inputs(file: TomlFile, rig: Rig) -> tuple[InputFile, ...]:
         if record.points is not None:
             what = "certificate" if record.points.suffix.casefold() == ".xml" else "points"
             found.append(InputFile(f"calibration {what}", record.points, record.points_sha256))
-    inspections = file.place.file.parent / INSPECTIONS
+    inspections = file.place.resolve("", INSPECTIONS)
     if inspections.is_file():
         found.append(InputFile("inspections", inspections, sha256(inspections)))
     return tuple(dict.fromkeys(found))

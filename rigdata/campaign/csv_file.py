@@ -15,6 +15,7 @@ from rigdata.campaign.files import read_text, shown
 from rigdata.campaign.reading import nearest
 from rigdata.errors import CampaignError
 
+LONGEST_CELL = 1000  # a column of text takes as much for each row as for its longest
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -64,6 +65,11 @@ def read_csv_file(path: Path, required: Sequence[str], optional: Sequence[str] =
         if len(cells) != len(header):
             what = f"holds {len(cells)} cells"
             raise fault_in_line(path, line, what, f"{len(header)} as the header")
+        long = next((name for name, cell in zip(header, cells, strict=True)
+                     if len(cell) > LONGEST_CELL), None)  # fmt: skip
+        if long is not None:
+            what, most = f"{long} is a long text", f"at most {LONGEST_CELL} characters"
+            raise fault_in_line(path, line, what, most)
         rows.append(dict(zip(header, cells, strict=True)))
         lines.append(line)
     return CsvFile(path, tuple(header), tuple(rows), tuple(lines), digest)

@@ -20,10 +20,11 @@ from rigdata.campaign.dsi import children, local, read_quantity, ref_types
 from rigdata.campaign.files import shown
 from rigdata.errors import CampaignError
 from rigdata.quantities import UNITS, to_base
-from rigdata.storage.files import sha256_bytes
+from rigdata.storage.files import read_whole, sha256_bytes
 
 MOST_BYTES = 10_000_000
 MOST_DEPTH = 100
+MOST_ELEMENTS = 200_000
 VERSIONS = ("2", "3")
 ROOT = "digitalCalibrationCertificate"
 
@@ -63,13 +64,16 @@ class _RefusedError(ValueError):
 class _NoDoctype(ET.TreeBuilder):
     """Builds the tree; refuses a document type and nesting without end."""
 
-    _depth = 0
+    _depth = _count = 0
 
     def doctype(self, *_: object) -> None:
         raise _RefusedError("holds a document type, which could bring in other files or swell")
 
     def start(self, *args: object, **more: object) -> ET.Element:
         self._depth += 1
+        self._count += 1
+        if self._count > MOST_ELEMENTS:
+            raise _RefusedError(f"holds more than {MOST_ELEMENTS} elements")
         if self._depth > MOST_DEPTH:
             raise _RefusedError(f"is nested deeper than {MOST_DEPTH} elements")
         return super().start(*args, **more)  # type: ignore[arg-type]
@@ -99,14 +103,11 @@ def read_certificate(path: Path) -> Certificate:
     """
     where = shown(path)
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
+        data = read_whole(path, MOST_BYTES)
     except OSError as error:
-        raise CampaignError(f"cannot be read ({error.strerror})", where=where) from error
-    if len(data) > MOST_BYTES:
         raise CampaignError(
-            "is too large for a certificate", where=where, expected=f"at most {MOST_BYTES} bytes"
-        )
+            f"cannot be read as a certificate ({error.strerror})", where=where
+        ) from error
     parser = ET.XMLParser(target=_NoDoctype())
     try:
         parser.feed(data)

@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Any
 
 from rigdata.errors import CampaignError
-from rigdata.storage.files import sha256_bytes
+from rigdata.storage.files import read_whole, sha256_bytes
 
 FORMAT = 1
+MOST_BYTES = 64_000_000  # of a CSV file
+MOST_TOML_BYTES = 4_000_000
+MOST_LINE = 10_000  # characters of a line of TOML
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
@@ -70,8 +73,17 @@ class Place:
             to lie `anywhere`.
         """
         folder = self.file.parent.resolve()
+        # Another computer's drive or share, which even to look for could tell it who we are.
+        if not anywhere and PureWindowsPath(text).drive:
+            raise self.fault(
+                f"'{text}' names a drive or share",
+                key=key,
+                expected=f"a file in {shown(folder)} or below",
+                do="Move or copy the file there",
+            )
         try:
             path = (folder / text).resolve()
+            path.exists()  # a name may be too long for the system
         except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: a ring of links
             raise self.fault(f"'{text}' is not a path ({error})", key=key) from error
         if not anywhere and not path.is_relative_to(folder):
@@ -113,19 +125,21 @@ def shown(path: Path) -> str:
     return str(path.relative_to(working)) if path.is_relative_to(working) else str(path)
 
 
-def read_text(path: Path) -> tuple[str, str]:
+def read_text(path: Path, most: int = MOST_BYTES) -> tuple[str, str]:
     """Return the text of a UTF-8 file, without byte order mark, and its hash.
 
     Raises
     ------
     CampaignError
-        When the file cannot be read or is not UTF-8.
+        When the file cannot be read, holds more than `most` bytes or is not UTF-8.
     """
     try:
-        data = path.read_bytes()
+        data = read_whole(path, most)
     except OSError as error:
         raise CampaignError(
-            f"cannot be read ({error.strerror})", where=shown(path), do="Check that it is there"
+            f"cannot be read ({error.strerror})",
+            where=shown(path),
+            do="Check that it is there, and the file that it should be",
         ) from error
     try:
         text = data.decode("utf-8-sig")
@@ -147,13 +161,25 @@ def read_toml(path: Path) -> TomlFile:
     CampaignError
         When the file cannot be read, is not TOML, or is of another format.
     """
-    text, digest = read_text(path)
+    text, digest = read_text(path, MOST_TOML_BYTES)
+    # The parser takes a key of n parts apart in n^2 steps, and a key lies within one line.
+    long = next((i for i, line in enumerate(text.split("\n")) if len(line) > MOST_LINE), None)
+    if long is not None:
+        raise CampaignError(
+            f"the line holds more than {MOST_LINE} characters",
+            where=f"{shown(path)}, line {long + 1}",
+            do="Break the line, or remove what is no key of this file",
+        )
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _syntax_error(path, text, str(error)) from None
     except RecursionError:
         raise CampaignError("is nested too deeply", where=shown(path)) from None
+    except ValueError as error:  # a whole number of thousands of digits
+        raise CampaignError(
+            f"holds a value that cannot be read ({error})", where=shown(path)
+        ) from None
     place = Place(path)
     number = table.pop("format", None)
     if number is None:

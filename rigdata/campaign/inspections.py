@@ -11,6 +11,7 @@ import numpy as np
 from rigdata.arrays import BoolArray, FloatArray, IntArray, TextArray, frozen
 from rigdata.campaign.campaign import INSPECTIONS, Campaign
 from rigdata.campaign.csv_file import CsvFile, fault_in_line, number_in, read_csv_file
+from rigdata.campaign.files import Place
 from rigdata.campaign.reading import nearest
 
 MEMBERS = ("friction", "mating")
@@ -66,7 +67,7 @@ def inspections_of(campaign: Campaign) -> Inspections | None:
     CampaignError
         As `read_inspections`.
     """
-    path = campaign.folder / INSPECTIONS
+    path = Place(campaign.path).resolve("", INSPECTIONS)
     return read_inspections(path, campaign.packs) if path.is_file() else None
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from rigdata.arrays import FloatArray, TextArray, frozen
 from rigdata.campaign.certificate import ROLES, certificate_values
-from rigdata.campaign.files import TomlFile, read_toml, shown
+from rigdata.campaign.files import Place, TomlFile, read_toml, shown
 from rigdata.campaign.keys import NAME, NAME_WORDS, Key, Kind
 from rigdata.campaign.reading import check_pair, read_values
 from rigdata.campaign.record_points import read_points
@@ -199,7 +199,7 @@ def _beside(path: Path) -> Path:
     """Return the TOML file of a record; a certificate's lies beside it."""
     if path.suffix.casefold() != ".xml":
         return path
-    companion = path.with_suffix(".toml")
+    companion = Place(path).resolve("", path.with_suffix(".toml").name)
     if not companion.is_file():
         raise CampaignError(
             f"a certificate needs {companion.name} beside it",

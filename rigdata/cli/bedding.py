@@ -12,7 +12,7 @@ from rigdata.bedding.bedding_file import bedding_to_dict
 from rigdata.bedding.results import CANNOT_TELL, NOT_YET, PackBedding, TimeToBed
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import campaign_or_results, force_option, json_option, steady_option
-from rigdata.cli.terminal import aligned, finish, paragraph, show_json, show_notices
+from rigdata.cli.terminal import aligned, finish, paragraph, say, show_json, show_notices
 from rigdata.pipeline.folder import BEDDING_FILE
 from rigdata.pipeline.stages import bedding_into
 
@@ -37,17 +37,17 @@ def command(campaign: Path, out: Path | None, force: bool, steady: float, as_jso
         show_json("bedding", notices, folder=str(folder), **bedding_to_dict(bedding))
     else:
         for group in bedding.groups.values():
-            click.echo(paragraph(_sentence(group)))
+            say(paragraph(_sentence(group)))
         if bedding.groups:
-            click.echo()
-        click.echo(
+            say()
+        say(
             paragraph(
                 f"Sliding work from which mu is steady within {100.0 * steady:g} %, slips, minutes "
                 "of sliding and runs begun by then, and how far off mu was at the first point:"
             )
         )
-        click.echo(_table(bedding.packs) + "\n")
-        click.echo(f"Wrote {folder / BEDDING_FILE}.")
+        say(_table(bedding.packs) + "\n")
+        say(f"Wrote {folder / BEDDING_FILE}.")
         show_notices(notices)
     finish(notices)
 

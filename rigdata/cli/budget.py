@@ -12,7 +12,7 @@ import click
 from rigdata.cli.budget_words import account_row, account_text, draws_text, overview
 from rigdata.cli.engine_options import workers_option
 from rigdata.cli.options import CampaignPath, cache_option, json_option
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.engines.engine import Engine
 from rigdata.errors import Notice, Severity
 from rigdata.figures.budget import cause_bars
@@ -136,9 +136,9 @@ def command(
         rows = [account_row(account, test) for account in accounts]
         show_json("budget", notices, folder=str(results), budgets=rows)
     else:
-        click.echo(account_text(single) if single is not None else overview(accounts))
+        say(account_text(single) if single is not None else overview(accounts))
         if single is not None and test is not None:
-            click.echo("\n" + draws_text(single, test))
+            say("\n" + draws_text(single, test))
         show_notices(notices)
     finish(notices)
 

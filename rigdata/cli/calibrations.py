@@ -14,7 +14,7 @@ from rigdata.calibration.classes import DEFAULT_LIMITS, read_limits
 from rigdata.calibration.states import SensorState, sensor_states, state_notices
 from rigdata.campaign.rig import read_rig
 from rigdata.cli.options import RigPath, json_option
-from rigdata.cli.terminal import aligned, finish, paragraph, show_json, show_notices
+from rigdata.cli.terminal import aligned, finish, paragraph, say, show_json, show_notices
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE, read_points
 from rigdata.storage.files import timestamp
@@ -65,15 +65,15 @@ def command(
             sensors=[row(state, share) for state, share in zip(states, shares, strict=True)],
         )
     else:
-        click.echo(f"{read.name}, {on_date}:")
-        click.echo(_table(states, shares if results else None))
+        say(f"{read.name}, {on_date}:")
+        say(_table(states, shares if results else None))
         for state in states:
-            click.echo(f"\n{state.channel}, record {state.record.id}, sensor {state.record.sensor}")
+            say(f"\n{state.channel}, record {state.record.id}, sensor {state.record.sensor}")
             for words in (*state.assessment.words, f"drift {state.drift_words}"):
-                click.echo(paragraph(f"  {words}", indent="    "))
+                say(paragraph(f"  {words}", indent="    "))
         bare = [name for name in read.channels if name not in read.histories]
         if bare:
-            click.echo("\n" + paragraph(f"Without a calibration record: {', '.join(bare)}."))
+            say("\n" + paragraph(f"Without a calibration record: {', '.join(bare)}."))
         show_notices(notices)
     finish(notices)
 

@@ -12,14 +12,7 @@ import click
 from rigdata.campaign.campaign import Campaign, read_campaign
 from rigdata.cli.engine_options import workers_option
 from rigdata.cli.options import cache_option, campaign_argument, json_option
-from rigdata.cli.terminal import (
-    LEFT_SOMETHING_OUT,
-    aligned,
-    progress,
-    show_json,
-    show_notices,
-    visible,
-)
+from rigdata.cli.terminal import LEFT_SOMETHING_OUT, aligned, progress, say, show_json, show_notices
 from rigdata.engines.engine import Engine
 from rigdata.errors import RigdataError
 from rigdata.pipeline.folder import cache_of, read_files
@@ -77,8 +70,8 @@ def command(
         show_json("check", found.notices, runs=runs, faults=faults, counts=found.counts)
     else:
         there = [_row(one) for one in found.runs if one.verdict != TO_COME]
-        click.echo(aligned(HEADERS, there) if there else "No run has a log yet.")
-        click.echo(f"\n{counts_words(found)}")
+        say(aligned(HEADERS, there) if there else "No run has a log yet.")
+        say(f"\n{counts_words(found)}")
         show_notices(found.notices)
     if watch:
         _watch(campaign, found, seen, page, **options)
@@ -110,7 +103,7 @@ def _watch(
     path: Path, found: CampaignCheck, seen: Stamps, page: Path | None, **options: Any
 ) -> None:
     """Tell what changes, until Ctrl-C."""
-    click.echo("\nWatching; Ctrl-C ends it.", err=True)
+    say("\nWatching; Ctrl-C ends it.", err=True)
     while True:
         wait_for_change(seen)
         seen = stamps(seen)
@@ -119,12 +112,12 @@ def _watch(
             seen = stamps(read_files(campaign))
             now = _checked(campaign, **options)
         except RigdataError as fault:  # a campaign file that is being edited
-            click.echo(f"rigdata: {visible(str(fault))}", err=True)
+            say(f"rigdata: {fault}", err=True)
             continue
         before = {_row(one) for one in found.runs}
         news = [row for one in now.runs if (row := _row(one)) not in before]
         if news:
-            click.echo(f"\n{aligned(HEADERS, news)}\n\n{counts_words(now)}")
+            say(f"\n{aligned(HEADERS, news)}\n\n{counts_words(now)}")
         show_notices(notice for notice in now.notices if notice not in found.notices)
         _write_page(page, now, watch=True)
         found = now

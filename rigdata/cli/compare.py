@@ -15,7 +15,7 @@ from rigdata.cli.options import (
     json_option,
     margin_option,
 )
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.cli.verdicts import listed, ratio_rows
 from rigdata.comparison.batches import MARGIN
 from rigdata.comparison.traits_file import trait_rows
@@ -98,6 +98,6 @@ def command(
         if found.batches:
             parts.append(listed(check.words for check in found.batches))
         parts.append(f"Wrote {folder / COMPARISON_FILE}, {TRAITS_FILE} and {BATCHES_FILE}.")
-        click.echo("\n\n".join(filter(None, parts)))
+        say("\n\n".join(filter(None, parts)))
         show_notices(found.notices)
     finish(found.notices)

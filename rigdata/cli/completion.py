@@ -5,6 +5,8 @@ from __future__ import annotations
 import click
 from click.shell_completion import get_completion_class
 
+from rigdata.cli.terminal import say
+
 SHELLS = {
     "bash": "add it to ~/.bashrc",
     "zsh": "add it to ~/.zshrc",
@@ -30,4 +32,4 @@ def command(ctx: click.Context, shell: str) -> None:
     kind = get_completion_class(shell)
     if kind is None:
         raise click.UsageError(f"this version of click knows no {shell}; update click")
-    click.echo(kind(ctx.find_root().command, {}, "rigdata", "_RIGDATA_COMPLETE").source())
+    say(kind(ctx.find_root().command, {}, "rigdata", "_RIGDATA_COMPLETE").source())

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from rigdata.cli.terminal import aligned, show_json
+from rigdata.cli.terminal import aligned, say, show_json
 
 FOLDER = Path(__file__).parents[1] / "docs"
 # In the order in which a newcomer reads them.
@@ -32,10 +32,10 @@ def command(topic: str | None, as_json: bool) -> None:
         rows = [{"topic": name, "title": titles[name], "text": read(name)} for name in wanted]
         show_json("docs", (), topics=rows)
     elif topic is not None:
-        click.echo(read(topic), nl=False)
+        say(read(topic), nl=False)
     else:
-        click.echo(aligned(["topic", "what it says"], titles.items()))
-        click.echo("\nRead one with: rigdata docs TOPIC")
+        say(aligned(["topic", "what it says"], titles.items()))
+        say("\nRead one with: rigdata docs TOPIC")
 
 
 def read(topic: str) -> str:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from rigdata.cli.terminal import progress, show_json
+from rigdata.cli.terminal import progress, say, show_json
 from rigdata.pipeline.rehearsal import rehearse
 from rigdata.planning.description import read_request
 from rigdata.planning.plan import make_plan
@@ -56,4 +56,4 @@ def command(
     if as_json:
         show_json("example", (), folder=str(folder))
         return
-    click.echo(f"Wrote {folder / 'campaign.toml'}. Next: rigdata run {folder}")
+    say(f"Wrote {folder / 'campaign.toml'}. Next: rigdata run {folder}")

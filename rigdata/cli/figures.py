@@ -9,7 +9,7 @@ import click
 from rigdata.campaign.campaign import read_campaign
 from rigdata.campaign.reading import nearest
 from rigdata.cli.options import campaign_or_results, json_option
-from rigdata.cli.terminal import aligned, progress, show_json
+from rigdata.cli.terminal import aligned, progress, say, show_json
 from rigdata.pipeline.reporting import figures_from_folder
 from rigdata.steps import counted
 from rigdata.storage.files import check_new, write_text
@@ -72,6 +72,6 @@ def command(
         rows = [{"name": p.name, "title": p.title, "caption": p.caption} for p in chosen]
         show_json("figures", (), figures=rows, files=[] if only_list else [*map(str, files)])
     elif only_list:
-        click.echo(aligned(["name", "figure"], [(p.name, p.title) for p in chosen]))
+        say(aligned(["name", "figure"], [(p.name, p.title) for p in chosen]))
     else:
-        click.echo(f"Wrote {len(files)} files into {place}.")
+        say(f"Wrote {len(files)} files into {place}.")

@@ -17,7 +17,7 @@ from rigdata.cli.options import (
     pool_scatter_option,
     steady_option,
 )
-from rigdata.cli.terminal import SCREEN, finish, progress, show_json, show_notices
+from rigdata.cli.terminal import SCREEN, finish, progress, say, show_json, show_notices
 from rigdata.cli.verdicts import (
     chatter_words,
     condition_words,
@@ -75,13 +75,13 @@ def command(
     else:
         coefficients = fit_table(fits.kinetic, fits.static)
         most = SCREEN - coefficients.count("\n") - 5
-        click.echo(ranking_table(fits.kinetic, fits.static, most=most) + "\n")
-        click.echo(f"At {condition_words(read.reference)}, with 95 % intervals:")
-        click.echo(coefficients)
+        say(ranking_table(fits.kinetic, fits.static, most=most) + "\n")
+        say(f"At {condition_words(read.reference)}, with 95 % intervals:")
+        say(coefficients)
         if left_out := deletion_words(fits.kinetic, fits.static):
-            click.echo(left_out)
+            say(left_out)
         if chatter := chatter_words(fits.stick_slip.values()):
-            click.echo(f"\n{chatter}\n")
-        click.echo(f"Wrote {folder / FITS_FILE}.")
+            say(f"\n{chatter}\n")
+        say(f"Wrote {folder / FITS_FILE}.")
         show_notices(fits.notices)
     finish(fits.notices)

@@ -11,7 +11,7 @@ import click
 from rigdata.cli.lock_views import OVERVIEW, VIEWS, Question, drawn_setups
 from rigdata.cli.lock_words import CAUTION
 from rigdata.cli.options import json_option
-from rigdata.cli.terminal import LEFT_SOMETHING_OUT, paragraph, show_json
+from rigdata.cli.terminal import LEFT_SOMETHING_OUT, paragraph, say, show_json
 from rigdata.lockup.description import read_lock_pack
 from rigdata.tables.read import read_table
 from rigdata.tables.table import CoefficientTable
@@ -116,10 +116,10 @@ def command(
     if as_json:
         show_json(f"lock-{show}", (), pack=asked.pack.name, caution=CAUTION, **answer.content)
     else:
-        click.echo(answer.text)
+        say(answer.text)
         for line in answer.missing:
-            click.echo(paragraph(f"not tested: {line}"), err=True)
-        click.echo(paragraph(CAUTION), err=True)
+            say(paragraph(f"not tested: {line}"), err=True)
+        say(paragraph(CAUTION), err=True)
     if answer.missing:
         click.get_current_context().exit(LEFT_SOMETHING_OUT)
 

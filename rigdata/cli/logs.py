@@ -17,9 +17,9 @@ from rigdata.cli.terminal import (
     finish,
     paragraph,
     progress,
+    say,
     show_json,
     show_notices,
-    visible,
 )
 from rigdata.errors import ResultError
 from rigdata.logs.block import Listed
@@ -69,7 +69,7 @@ def command(
     known = read_rig(rig) if rig else None
     with progress(quiet=as_json) as show:
         if show:
-            show(Step(f"reading {visible(log.name)}"))
+            show(Step(f"reading {log.name}"))
         look, chosen = _look(log, known, time_column)
     blocks = rig_blocks(look.settings.time_column, look.dialect, look.offered, chosen)
     if figure is not None:
@@ -79,9 +79,9 @@ def command(
     if as_json:
         show_json("logs", look.notices, **content(look, chosen), rig_toml=blocks)
     else:
-        click.echo(_report(look, chosen))
+        say(_report(look, chosen))
         if known is None and target is None:
-            click.echo(f"\nFor a rig.toml:\n\n{blocks}", nl=False)
+            say(f"\nFor a rig.toml:\n\n{blocks}", nl=False)
         show_notices(look.notices, notes=True)
     finish(look.notices)
 
@@ -156,7 +156,7 @@ def _report(look: LogLook, chosen: Mapping[str, Listed]) -> str:
     if look.dialect is not None:
         parts.append(aligned(["written with", "understood as", "line"], _dialect_rows(look)))
     numbers = [
-        [visible(c.name), visible(c.unit or "-"), *map(_number, (c.first, c.last, c.low, c.high))]
+        [c.name, c.unit or "-", *map(_number, (c.first, c.last, c.low, c.high))]
         for c in look.columns
     ]
     parts.append(aligned(["column", "unit", "first", "last", "lowest", "highest"], numbers))
@@ -166,9 +166,7 @@ def _report(look: LogLook, chosen: Mapping[str, Listed]) -> str:
         parts.append(paragraph(_gap_words(look.gaps)))
     if look.others:
         parts.append(
-            paragraph(
-                "Without numbers: " + ", ".join(f"'{visible(name)}'" for name in look.others) + "."
-            )
+            paragraph("Without numbers: " + ", ".join(f"'{name}'" for name in look.others) + ".")
         )
     return "\n\n".join(parts)
 
@@ -177,9 +175,7 @@ def _dialect_rows(look: LogLook) -> list[list[str]]:
     dialect = look.dialect
     assert dialect is not None
     clock = dialect.clock
-    time = f"'{visible(look.settings.time_column)}', " + (
-        clock.words if clock else dialect.time_unit
-    )
+    time = f"'{look.settings.time_column}', " + (clock.words if clock else dialect.time_unit)
     units = "in the names, or none"
     return [
         ["encoding", f"{dialect.encoding}, line ends {_LINE_ENDS[dialect.line_end]}", "-"],
@@ -196,7 +192,7 @@ def _state_row(column: ColumnLook, chosen: Mapping[str, Listed]) -> list[str]:
     flags = ", ".join(f"{count} {flag.words}" for flag, count in column.counts.items())
     channel = _channel(column.name, chosen).replace("_", " ")
     return [
-        visible(column.name),
+        column.name,
         channel or "-",
         str(column.n_samples),
         _rate(column.period_s),

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rigdata.pipeline.folder import campaign_file
-from rigdata.storage.folders import is_result
+from rigdata.storage.folders import MANIFEST
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -49,7 +49,7 @@ class ResultsPath(CampaignPath):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return the path of the campaign file, or that of the results."""
         path = Path(value)
-        if is_result(path) and not (path / "campaign.toml").is_file():
+        if (path / MANIFEST).is_file() and not (path / "campaign.toml").is_file():
             return path
         return super().convert(value, param, ctx)
 

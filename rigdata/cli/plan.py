@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rigdata.cli.options import json_option
-from rigdata.cli.terminal import aligned, paragraph, show_json
+from rigdata.cli.terminal import aligned, paragraph, say, show_json
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.planning.campaign_text import campaign_text
 from rigdata.planning.description import read_request
@@ -44,7 +44,7 @@ def _write_new(ctx: click.Context, _param: click.Parameter, value: Path | None) 
     check_new([value])
     text = files("rigdata.planning").joinpath("plan.toml").read_text(encoding="utf-8")
     write_text(value, text)
-    click.echo(f"Wrote {value}. Fill it in, then: rigdata plan {value}")
+    say(f"Wrote {value}. Fill it in, then: rigdata plan {value}")
     ctx.exit()
 
 
@@ -93,12 +93,12 @@ def command(
     if as_json:
         show_json("plan", (), **plan_row(plan), files=[str(target) for target in targets])
         return
-    click.echo(plan_text(plan))
+    say(plan_text(plan))
     if out is not None:
-        click.echo(f"\nSheet to print: {targets[1]}\nCampaign:       {targets[0]}")
+        say(f"\nSheet to print: {targets[1]}\nCampaign:       {targets[0]}")
     else:
-        click.echo("\nNothing was written; --out FOLDER writes the run sheet and the campaign.")
-    click.echo(f"Try it first: rigdata example trial --plan {plan_file}")
+        say("\nNothing was written; --out FOLDER writes the run sheet and the campaign.")
+    say(f"Try it first: rigdata example trial --plan {plan_file}")
 
 
 def _earlier(folder: Path | None) -> Earlier | None:

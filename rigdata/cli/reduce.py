@@ -16,7 +16,7 @@ from rigdata.cli.options import (
     json_option,
     out_option,
 )
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.pipeline.stages import reduce_into
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE
 
@@ -51,7 +51,7 @@ def command(campaign: Path, out: Path | None, as_json: bool, **options: Any) -> 
         )
     else:
         runs = len(set(points.run.tolist()))
-        click.echo(f"{len(points)} friction points from {runs} runs, {used} of them used.")
-        click.echo(f"Wrote {folder / POINTS_FILE} and {BUDGET_FILE} beside it.")
+        say(f"{len(points)} friction points from {runs} runs, {used} of them used.")
+        say(f"Wrote {folder / POINTS_FILE} and {BUDGET_FILE} beside it.")
         show_notices(reduction.notices)
     finish(reduction.notices)

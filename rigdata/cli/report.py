@@ -10,7 +10,7 @@ import click
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.engine_options import workers_option
 from rigdata.cli.options import cache_option, campaign_or_results, force_option, json_option
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.pipeline.folder import REPORT_FILE
 from rigdata.pipeline.reporting import report_into
 
@@ -33,6 +33,6 @@ def command(campaign: Path, out: Path | None, as_json: bool, **options: Any) -> 
     if as_json:
         show_json("report", notices, report=str(folder / REPORT_FILE))
     else:
-        click.echo(f"Wrote {folder / REPORT_FILE}.")
+        say(f"Wrote {folder / REPORT_FILE}.")
         show_notices(notices)
     finish(notices)

@@ -21,7 +21,7 @@ from rigdata.cli.options import (
     steady_option,
     tolerance_option,
 )
-from rigdata.cli.terminal import finish, progress, show_json, show_notices
+from rigdata.cli.terminal import finish, progress, say, show_json, show_notices
 from rigdata.cli.verdicts import (
     chatter_words,
     condition_words,
@@ -69,7 +69,7 @@ def command(campaign: Path, as_json: bool, laws: tuple[str, ...], **options: Any
             stick_slip=stick_slip_rows(result.stick_slip.values()),
         )
     else:
-        click.echo(verdict(result))
+        say(verdict(result))
         show_notices(result.notices)
     finish(result.notices)
 

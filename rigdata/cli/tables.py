@@ -14,7 +14,7 @@ from rigdata.cli.options import (
     json_option,
     tolerance_option,
 )
-from rigdata.cli.terminal import aligned, finish, progress, show_json, show_notices
+from rigdata.cli.terminal import aligned, finish, progress, say, show_json, show_notices
 from rigdata.pipeline.folder import TABLES_FOLDER
 from rigdata.pipeline.stages import tables_into
 from rigdata.tables.write import table_folders
@@ -68,6 +68,6 @@ def command(
             ]
             for group, table in built.tables.items()
         ]
-        click.echo(aligned(["nodes v x T x p", "error, %", "folder"], cells))
+        say(aligned(["nodes v x T x p", "error, %", "folder"], cells))
         show_notices(built.notices)
     finish(built.notices)

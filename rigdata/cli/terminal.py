@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import click
 
 from rigdata import __version__
-from rigdata.errors import Notice, Severity
+from rigdata.errors import Notice, Severity, visible
 from rigdata.steps import Progress, Step
 from rigdata.uncertainty.digits import decimals_for
 
@@ -54,15 +54,9 @@ def interval(low: float, high: float, u: float) -> str:
     return f"{rounded(low, u)} to {rounded(high, u)}"
 
 
-def visible(text: str) -> str:
-    """Return what a file calls something, with no character that a terminal would obey.
-
-    Examples
-    --------
-    >>> visible("T\\x1b[31m")
-    'T?[31m'
-    """
-    return "".join(c if c.isprintable() else "?" for c in text)
+def say(text: str = "", *, err: bool = False, nl: bool = True) -> None:
+    """Print text that may hold what files call things: lines, and nothing that a terminal obeys."""
+    click.echo("\n".join(map(visible, text.split("\n"))), err=err, nl=nl)
 
 
 def aligned(headers: Sequence[str], rows: Iterable[Sequence[str]], *, width: int = WIDTH) -> str:
@@ -192,7 +186,8 @@ class Meter:
     def __call__(self, step: Step) -> None:
         """Show a step in place of the one before it."""
         # Blanks clear the rest of the line: no escape codes, whatever the terminal.
-        click.echo("\r" + self.line(step)[: WIDTH - 1].ljust(WIDTH - 1), err=True, nl=False)
+        line = visible(self.line(step))[: WIDTH - 1]
+        click.echo("\r" + line.ljust(WIDTH - 1), err=True, nl=False)
 
     def line(self, step: Step) -> str:
         """Return what is shown of a step."""

@@ -16,6 +16,7 @@ from rigdata.cli.terminal import (
     interval,
     paragraph,
     rounded,
+    say,
     show_json,
     show_notices,
 )
@@ -44,8 +45,8 @@ def command(campaign: Path, out: Path | None, force: bool, as_json: bool) -> Non
         show_json("wear", wear.notices, folder=str(folder), **wear_to_dict(wear))
     else:
         for part in _parts(wear):
-            click.echo(part + "\n")
-        click.echo(f"Wrote {folder / WEAR_FILE}.")
+            say(part + "\n")
+        say(f"Wrote {folder / WEAR_FILE}.")
         show_notices(wear.notices)
     finish(wear.notices)
 

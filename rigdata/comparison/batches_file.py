@@ -9,6 +9,7 @@ from typing import Any
 
 from rigdata.comparison.batches import BatchCheck
 from rigdata.storage.json_files import entries, read_json
+from rigdata.storage.well_typed import check_types
 
 FORMAT = 1
 _TUPLES = ("against", "tolerance", "outside")
@@ -33,7 +34,9 @@ def read_batches(path: Path) -> tuple[BatchCheck, ...]:
     """
     data, do = read_json(path), "Compare the batches again"
     with entries(data, FORMAT, of="batches", where=str(path), do=do) as found:
-        return tuple(
+        checks = tuple(
             BatchCheck(**row | {name: tuple(row[name]) for name in _TUPLES})
             for row in found["batches"]
         )
+        check_types(checks, tuple[BatchCheck, ...], "batches")
+        return checks

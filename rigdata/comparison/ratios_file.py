@@ -14,6 +14,8 @@ from rigdata.comparison.ratios import ARRAYS, Ratio
 from rigdata.errors import Notice, ResultError, Severity
 from rigdata.friction.conditions import AXES, Conditions
 from rigdata.friction.results import Group
+from rigdata.reduction.points_file import read_cell, written_cell
+from rigdata.storage.files import read_whole
 
 _NUMBERS = ("p_different", "p_equivalent", "margin")
 _CALIBRATION = {
@@ -23,6 +25,7 @@ _CALIBRATION = {
 }
 _TEXT = ("material", "state", "against_material", "against_state", "verdict", "words", "notices")
 COLUMNS = (*_TEXT[:4], "place", *AXES, *ARRAYS, *_NUMBERS, *_CALIBRATION, *_TEXT[4:])
+_MOST_BYTES = 500_000_000
 _BETWEEN = " | "  # parts of a notice, and notices: neither holds it
 _END = " || "
 
@@ -53,7 +56,7 @@ def read_ratios(path: Path) -> tuple[Ratio, ...]:
     """
     try:
         table = pd.read_csv(
-            StringIO(path.read_text(encoding="utf-8-sig")),
+            StringIO(read_whole(path, _MOST_BYTES).decode("utf-8-sig")),
             dtype=str,
             keep_default_na=False,
         )
@@ -78,16 +81,16 @@ def read_ratios(path: Path) -> tuple[Ratio, ...]:
 def _rows(ratio: Ratio) -> pd.DataFrame:
     count = len(ratio.conditions)
     table: dict[str, Any] = {
-        "material": ratio.group.material,
-        "state": ratio.group.state,
-        "against_material": ratio.against.material,
-        "against_state": ratio.against.state,
+        "material": written_cell(ratio.group.material),
+        "state": written_cell(ratio.group.state),
+        "against_material": written_cell(ratio.against.material),
+        "against_state": written_cell(ratio.against.state),
         "place": [*ratio.named, *[""] * (count - len(ratio.named))],
         **{name: getattr(ratio.conditions, name) for name in AXES},
         **{name: getattr(ratio, name) for name in (*ARRAYS, *_NUMBERS)},
         **{column: getattr(ratio.calibration, name) for column, name in _CALIBRATION.items()},
         "verdict": ratio.verdict,
-        "words": ratio.words,
+        "words": written_cell(ratio.words),
         "notices": _END.join(
             _BETWEEN.join((n.severity.value, n.where, n.what, n.do)) for n in ratio.notices
         ),
@@ -104,13 +107,13 @@ def _ratio(rows: pd.DataFrame) -> Ratio:
     values: dict[str, Any] = {name: rows[name].to_numpy(dtype=float) for name in ARRAYS}
     values |= {name: float(first[name]) for name in _NUMBERS}
     return Ratio(
-        group=Group(first["material"], first["state"]),
-        against=Group(first["against_material"], first["against_state"]),
+        group=Group(read_cell(first["material"]), read_cell(first["state"])),
+        against=Group(read_cell(first["against_material"]), read_cell(first["against_state"])),
         conditions=Conditions(*(rows[name].to_numpy(dtype=float) for name in AXES)),
         named=tuple(filter(None, rows["place"].tolist())),
         **values,
         verdict=first["verdict"],
-        words=first["words"],
+        words=read_cell(first["words"]),
         calibration=CalibrationShare(
             **{name: float(first[column]) for column, name in _CALIBRATION.items()}
         ),

@@ -11,6 +11,7 @@ from rigdata.comparison.trait_differences import TraitDifference
 from rigdata.comparison.trait_kinds import Measured, Side
 from rigdata.friction.results import Group
 from rigdata.storage.json_files import entries, read_json
+from rigdata.storage.well_typed import check_types
 
 FORMAT = 1
 _SIDES = ("group", "against", "difference")
@@ -45,7 +46,9 @@ def read_traits(path: Path) -> tuple[TraitDifference, ...]:
     """
     data, do = read_json(path), "Compare the groups again"
     with entries(data, FORMAT, of="traits", where=str(path), do=do) as found:
-        return tuple(_difference(row) for row in found["traits"])
+        traits = tuple(_difference(row) for row in found["traits"])
+        check_types(traits, tuple[TraitDifference, ...], "traits")
+        return traits
 
 
 def _difference(row: Mapping[str, Any]) -> TraitDifference:

@@ -25,6 +25,7 @@ from rigdata.friction.pooling import pooling_from_dict, pooling_to_dict
 from rigdata.friction.profiles import ParameterProfile
 from rigdata.friction.results import FrictionFit, Group, LawScore, Scatter
 from rigdata.storage.json_files import entries, finite, read_json, write_json
+from rigdata.storage.well_typed import check_types
 
 FORMAT = 1
 
@@ -161,7 +162,7 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         smooths=tuple(data.get("smooths", ())),
         smoothing=np.array(list(data.get("smooths", {}).values()), dtype=float),
     )
-    return FrictionFit(
+    fit = FrictionFit(
         group=Group(data["material"], data["state"]),
         law=data["law"],
         reference=Reference(**data["reference"]),
@@ -191,6 +192,10 @@ def _fit_from_dict(data: Mapping[str, Any]) -> FrictionFit:
         adequacy=Adequacy(**tested) if (tested := data.get("adequacy")) else None,
         profiles=tuple(map(ParameterProfile.from_dict, data.get("profiles", ()))),
     )
+    check_types(fit, FrictionFit)
+    if unknown := set(fit.not_identified) - set(fit.form.names):
+        raise ValueError(f"{sorted(unknown)} are no parameters of the law")
+    return fit
 
 
 def _column(entries: list[dict[str, Any]], name: str) -> FloatArray:

@@ -20,6 +20,7 @@ from rigdata.arrays import FloatArray
 from rigdata.campaign.files import shown
 from rigdata.errors import LogError, Notice
 from rigdata.logs.header import column_index, positions
+from rigdata.storage.files import opened
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def check_start(path: Path, starts: tuple[bytes, ...], words: str) -> None:
         When it does not, or cannot be read.
     """
     try:
-        with path.open("rb") as file:
+        with opened(path) as file:
             start = file.read(max(map(len, starts)))
     except OSError as error:
         raise LogError(

@@ -195,6 +195,8 @@ def _read(entry: bytes) -> Frames:
     if hashlib.sha256(data).digest() != entry[:_CHECKSUM]:
         raise ValueError("the entry is damaged")
     with np.load(io.BytesIO(data), allow_pickle=False) as archive:
+        if any(part.compress_type for part in archive.zip.infolist()):
+            raise ValueError("is packed, as no entry of ours is")
         arrays = {name: archive[name] for name in archive.files}
     rest = json.loads(arrays.pop(_TEXT).tobytes())
     for name in ("values", "spread", "flags"):

@@ -21,7 +21,10 @@ def split_line(line: str, delimiter: str) -> list[str]:
     if '"' in line:
         mark = delimiter
         text = " ".join(line.split()) if mark == WHITESPACE else line
-        cells = next(csv.reader([text], delimiter=mark, skipinitialspace=True), [])
+        try:
+            cells = next(csv.reader([text], delimiter=mark, skipinitialspace=True), [])
+        except csv.Error:  # a cell longer than any log has
+            cells = text.split(mark)
     elif delimiter == WHITESPACE:
         cells = line.split()
     else:

@@ -12,6 +12,7 @@ import numpy as np
 
 from rigdata.campaign.files import shown
 from rigdata.errors import LogError
+from rigdata.storage.files import opened
 
 GZIP_MAGIC = b"\x1f\x8b"
 # A log shrinks by 3 to 30; what shrinks more than this was made to fill a disk.
@@ -51,7 +52,7 @@ def pieces(path: Path, size: int) -> Iterator[bytes]:
     if path.exists() and not path.is_file():  # a pipe would be waited for
         raise LogError("is no file", where=shown(path), expected="a log")
     try:
-        with path.open("rb") as raw:
+        with opened(path) as raw:
             if raw.read(2) != GZIP_MAGIC:
                 raw.seek(0)
                 while piece := raw.read(size):
@@ -77,12 +78,11 @@ def most_bytes(size: int) -> int:
 
 
 def _expanded(path: Path, size: int) -> Iterator[bytes]:
-    limit = most_bytes(path.stat().st_size)
     total = 0
-    with gzip.open(path, "rb") as packed:
+    with opened(path) as raw, gzip.open(raw, "rb") as packed:
         while piece := packed.read(size):
             total += len(piece)
-            if total > limit:
+            if total > most_bytes(raw.tell()):  # of what was read so far: told at once
                 raise LogError(
                     f"expands to more than {MOST_EXPANSION} times its size",
                     where=shown(path),
@@ -103,7 +103,7 @@ def head_of(path: Path, size: int) -> tuple[bytes, bool]:
 
 def tail_of(path: Path, size: int) -> tuple[bytes, int]:
     """Return the last `size` bytes and the number of bytes in all, gzip undone."""
-    with path.open("rb") as raw:
+    with opened(path) as raw:
         packed = raw.read(2) == GZIP_MAGIC
         if not packed:
             total = raw.seek(0, 2)

@@ -26,7 +26,13 @@ from rigdata.friction.monte_carlo import draw_quantity
 from rigdata.friction.results import Group
 from rigdata.friction.solution import Solution
 from rigdata.friction.what_if import WhatIf, limiting_words, point_what_ifs, what_ifs
-from rigdata.pipeline.folder import COMPARISON_FILE, cache_of, campaign_file, read_manifest
+from rigdata.pipeline.folder import (
+    COMPARISON_FILE,
+    cache_of,
+    campaign_file,
+    check_untouched,
+    read_manifest,
+)
 from rigdata.pipeline.stored import fits_from_folder, points_from_folder
 from rigdata.reduction.monte_carlo import draw_points
 from rigdata.reduction.points import FrictionPoints
@@ -146,6 +152,7 @@ def accounts_of_ratios(
     """
     points, fits = points_from_folder(folder), fits_from_folder(folder).kinetic
     own = split(points, "kinetic")
+    check_untouched(folder, COMPARISON_FILE)
     ratios = read_ratios(folder / COMPARISON_FILE)
     kept = _asked([ratio.group for ratio in ratios], material, state, folder)
     found = {}

@@ -20,10 +20,11 @@ from rigdata.campaign.campaign import Campaign
 from rigdata.errors import ResultError
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.results import Reduction
-from rigdata.storage.files import sha256
+from rigdata.storage.files import real_path, sha256
 from rigdata.storage.folders import MANIFEST, is_result, staged_folder, write_manifest
 from rigdata.storage.json_files import read_json
 from rigdata.storage.lock import owned
+from rigdata.storage.well_typed import check_types
 
 Work = TypeVar("Work", bound=Callable[..., Any])
 
@@ -38,6 +39,13 @@ WEAR_FILE = "wear.json"
 TABLES_FOLDER = "tables"
 REPORT_FILE = "report.html"
 
+# Lists in the manifest: what their entries hold, and which texts each must have.
+_ENTRIES: dict[str, tuple[Any, tuple[str, ...]]] = {
+    "inputs": (tuple[Mapping[str, str], ...], ("role", "name", "sha256")),
+    "outputs": (tuple[Mapping[str, Any], ...], ("name", "sha256")),
+    "steps": (tuple[Mapping[str, Any], ...], ()),
+    "records": (tuple[Mapping[str, str], ...], ()),
+}
 _COMPARED = (COMPARISON_FILE, TRAITS_FILE, BATCHES_FILE)
 
 # What a stage makes anew, and what it drops because it no longer fits.  Whatever else lies in
@@ -53,8 +61,14 @@ _DROPPED = {
 
 
 def results_folder(campaign: Campaign, out: Path | str | None = None) -> Path:
-    """Return where the results of a campaign go."""
-    return Path(out) if out is not None else campaign.folder / RESULTS
+    """Return where the results of a campaign go.
+
+    Raises
+    ------
+    ResultError
+        When nobody named the place, and a link leads from it out of the campaign.
+    """
+    return Path(out) if out is not None else _within(campaign, RESULTS)
 
 
 def cache_of(campaign: Campaign, *, wanted: bool = True) -> FramesCache | None:
@@ -63,7 +77,19 @@ def cache_of(campaign: Campaign, *, wanted: bool = True) -> FramesCache | None:
     Beside campaign.toml, not in the results, which are swapped whole: what a killed run
     has read is there for the next one, and all results of a campaign share it.
     """
-    return FramesCache(campaign.folder / CACHE) if wanted else None
+    return FramesCache(_within(campaign, CACHE)) if wanted else None
+
+
+def _within(campaign: Campaign, name: str) -> Path:
+    """Return a folder of the campaign that we write to; it may have come from anywhere."""
+    place = campaign.folder / name
+    if not real_path(place).is_relative_to(campaign.folder.resolve()):
+        raise ResultError(
+            "is a link that leads out of the campaign",
+            where=str(place),
+            do="Remove the link, or name another folder for the results with --out",
+        )
+    return place
 
 
 def working_alone(command: str) -> Callable[[Work], Work]:
@@ -101,9 +127,11 @@ def results_stage(
     with staged_folder(folder, force=force, keep=read_files(campaign)) as part:
         if command in _DROPPED and folder.is_dir():
             dropped = (*_DROPPED[command], MANIFEST)
+            _refuse_links(folder)
             shutil.copytree(
                 folder,
                 part,
+                symlinks=True,
                 dirs_exist_ok=True,
                 ignore=lambda at, names: dropped if Path(at) == folder else (),
             )
@@ -124,12 +152,67 @@ def results_stage(
         )
 
 
+def _refuse_links(folder: Path) -> None:
+    """Raise where results hold a link, through which we would write, or a pipe."""
+    for path in sorted(folder.rglob("*")):
+        if path.is_symlink() or not (path.is_file() or path.is_dir()):
+            raise ResultError(
+                "is a link or no file",
+                where=str(path),
+                expected="a results folder with files and folders alone",
+                do="Remove it, or copy what it leads to into its place",
+            )
+
+
 def read_manifest(folder: Path) -> dict[str, Any]:
-    """Return the manifest of a results folder, empty where there is none."""
+    """Return the manifest of a results folder, empty where there is none.
+
+    Raises
+    ------
+    ResultError
+        When its entries are not what we write.
+    """
     if not is_result(folder):
         return {}
     content: dict[str, Any] = read_json(folder / MANIFEST)
+    try:
+        for name, (kind, keys) in _ENTRIES.items():
+            check_types(content.get(name, ()), kind, name)
+            for entry in content.get(name, ()):
+                for key in keys:
+                    check_types(entry.get(key), str, f"{key} in {name}")
+        check_types(content.get("left_out", {}), Mapping[str, str], "left_out")
+        check_types(content.get("campaign_file", ""), str, "campaign_file")
+    except TypeError as error:
+        raise ResultError(
+            f"an entry is missing or wrong ({error})",
+            where=str(folder / MANIFEST),
+            do="Write the results again with 'rigdata run'",
+        ) from error
     return content
+
+
+def check_untouched(folder: Path, *names: str) -> None:
+    """Check that files of a results folder are those that its manifest names.
+
+    They follow from one another, so one that was changed by hand would be at odds with the
+    rest.  Points and their budget may be made by hand, and are not asked about here.
+
+    Raises
+    ------
+    ResultError
+        When a file is another one.
+    """
+    for entry in read_manifest(folder).get("outputs", ()):
+        name = entry["name"]
+        if name not in names or not (folder / name).is_file():
+            continue
+        if sha256(folder / name) != entry["sha256"]:
+            raise ResultError(
+                f"is not the file that {MANIFEST} describes",
+                where=str(folder / name),
+                do="Run the step that writes it again",
+            )
 
 
 def campaign_file(folder: Path, *, do: str) -> Path:
@@ -148,7 +231,7 @@ def campaign_file(folder: Path, *, do: str) -> Path:
         When the folder is no result, or the campaign no longer lies where it lay.
     """
     manifest = read_manifest(folder)
-    entry = next((e for e in manifest.get("inputs", []) if e.get("role") == "campaign"), None)
+    entry = next((e for e in manifest.get("inputs", []) if e["role"] == "campaign"), None)
     if entry is None:
         raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
     ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))

@@ -15,12 +15,14 @@ from rigdata.errors import Notice
 from rigdata.figures.picture import Picture
 from rigdata.pipeline.folder import (
     BATCHES_FILE,
+    BEDDING_FILE,
     COMPARISON_FILE,
     REPORT_FILE,
     TABLES_FOLDER,
     TRAITS_FILE,
     cache_of,
     campaign_file,
+    check_untouched,
     provenance,
     results_folder,
     results_stage,
@@ -69,6 +71,7 @@ def report_from_folder(
     folder = results_folder(campaign, out)
     fits = fits_from_folder(folder)
     points = points_from_folder(folder)
+    check_untouched(folder, COMPARISON_FILE, TRAITS_FILE, BATCHES_FILE, BEDDING_FILE)
     comparison = folder / COMPARISON_FILE
     ratios = read_ratios(comparison) if comparison.is_file() else ()
     kept = folder / TRAITS_FILE

@@ -42,6 +42,7 @@ from rigdata.pipeline.folder import (
     TRAITS_FILE,
     WEAR_FILE,
     cache_of,
+    check_untouched,
     results_folder,
     results_stage,
     working_alone,
@@ -312,6 +313,7 @@ def compare_into(
 
 def stored_bedding(points: FrictionPoints, campaign: Campaign, folder: Path) -> Bedding:
     """Return the bedding-in of the points in a results folder, as it was asked for there."""
+    check_untouched(folder, BEDDING_FILE)
     return assess_bedding(points, campaign, within=read_steady(folder / BEDDING_FILE))
 
 

@@ -10,7 +10,7 @@ from rigdata.errors import Notice
 from rigdata.friction.fits_file import read_fits
 from rigdata.friction.results import FrictionFit, Group
 from rigdata.friction.stick_slip import StickSlip
-from rigdata.pipeline.folder import FITS_FILE
+from rigdata.pipeline.folder import FITS_FILE, check_untouched
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.points_file import BUDGET_FILE, POINTS_FILE, read_points
 
@@ -42,6 +42,7 @@ def points_from_folder(folder: Path | str) -> FrictionPoints:
 
 def fits_from_folder(folder: Path | str) -> Fits:
     """Read the fits of a results folder."""
+    check_untouched(Path(folder), FITS_FILE)
     kinetic, static = read_fits(Path(folder) / FITS_FILE)
     both = (*kinetic.values(), *static.values())
     notices = [notice for fit in both for notice in fit.notices]

@@ -34,6 +34,7 @@ from scipy import sparse
 from rigdata.arrays import BoolArray, FloatArray, TextArray
 from rigdata.errors import ResultError
 from rigdata.reduction.points import BEYOND, SHIFTED, FrictionPoints, column_names
+from rigdata.storage.files import read_whole
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 POINTS_FILE = "points.csv"
@@ -59,6 +60,8 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
 BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
+_MOST_BYTES = 4_000_000_000
+_LONGEST_NAME = 500  # a column of text takes as much for each row as for its longest
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -220,12 +223,13 @@ def _read_cells(
 ) -> dict[str, list[str]]:
     """Read every cell as text, check the header and fill in what may be left out."""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as fault:
+        text = read_whole(path, _MOST_BYTES).decode("utf-8-sig")
+        rows = [row for row in csv.reader(StringIO(text, newline=""), strict=True) if row]
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        reason = getattr(fault, "strerror", None) or fault
         raise ResultError(
-            f"cannot be read ({fault})", where=str(path), do="Run 'rigdata reduce' to make it."
+            f"cannot be read ({reason})", where=str(path), do="Run 'rigdata reduce' to make it."
         ) from fault
-    rows = [row for row in csv.reader(StringIO(text, newline="")) if row]
     if not rows:
         raise ResultError("is empty", where=path.name, expected="a header line")
     header = rows.pop(0)
@@ -251,7 +255,14 @@ def _read_cells(
     return {name: cells.get(name, [optional.get(name, "")] * len(rows)) for name in columns}
 
 
-def _texts(_name: str, cells: list[str], _path: Path) -> TextArray:
+def _texts(name: str, cells: list[str], path: Path) -> TextArray:
+    long = next((i for i, cell in enumerate(cells) if len(cell) > _LONGEST_NAME), None)
+    if long is not None:
+        raise ResultError(
+            f"a cell in column '{name}' holds {len(cells[long])} characters",
+            where=f"{path.name}, line {long + 2}",
+            expected=f"at most {_LONGEST_NAME}",
+        )
     return np.array([read_cell(cell) for cell in cells], dtype=np.str_)
 
 

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import errno
 import hashlib
+import io
 import os
 import secrets
+import stat
 import time
 from collections.abc import Iterable
 from pathlib import Path
@@ -18,9 +21,44 @@ from pathlib import Path
 from rigdata.errors import ResultError
 
 
+def opened(path: Path) -> io.BufferedReader:
+    """Open a file to read its bytes; a pipe or a device, which could make us wait, is refused.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read or is no regular file.
+    """
+    file = open(path, "rb", opener=_without_waiting)  # noqa: SIM115 (Path.open has none)
+    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        file.close()
+        raise OSError(errno.EINVAL, "it is no regular file")
+    return file
+
+
+def _without_waiting(name: str, flags: int) -> int:
+    return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def read_whole(path: Path, most: int) -> bytes:
+    """Return the bytes of a file that holds no more than `most`.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, is no regular file, or holds more.
+    """
+    with opened(path) as file:
+        # So many bytes are set aside at once: what it holds now, and one to see whether it grows.
+        data = file.read(min(most, os.fstat(file.fileno()).st_size) + 1)
+    if len(data) > most:
+        raise OSError(errno.EFBIG, f"it holds more than {most // 10**6} MB")
+    return data
+
+
 def sha256(path: Path) -> str:
     """Return the SHA-256 of the raw bytes of the file `path`, in hexadecimal."""
-    with path.open("rb") as file:
+    with opened(path) as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
@@ -98,7 +136,7 @@ def check_new(paths: Iterable[Path], *, force: bool = False) -> None:
         When one of them is there already, unless with `force`.
     """
     for path in paths:
-        if path.exists() and not force:
+        if os.path.lexists(path) and not force:
             raise ResultError(
                 "the file is there already",
                 where=str(path),

@@ -7,6 +7,7 @@ import datetime
 import enum
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePath
 from typing import Any
@@ -14,7 +15,11 @@ from typing import Any
 import numpy as np
 
 from rigdata.errors import ResultError
-from rigdata.storage.files import write_text
+from rigdata.storage.files import read_whole, write_text
+
+MOST_BYTES = 500_000_000
+_MOST_DIGITS = 18  # of a whole number; an array of ours holds 64 bits of it
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 
 
 def json_text(data: object) -> str:
@@ -80,7 +85,11 @@ def read_json(path: Path) -> Any:
         When the file is missing, is not JSON, or holds NaN or an infinity.
     """
     try:
-        return json.loads(path.read_bytes().decode("utf-8-sig"), parse_constant=_no_constant)
+        text = read_whole(path, MOST_BYTES).decode("utf-8-sig")
+        data = json.loads(text, parse_constant=_no_constant, parse_float=_float, parse_int=_int)
+        if _SURROGATE.search(text):
+            json.dumps(data, ensure_ascii=False).encode()  # stumbles over half a pair
+        return data
     except FileNotFoundError:
         raise ResultError(
             "the file does not exist",
@@ -89,8 +98,10 @@ def read_json(path: Path) -> Any:
         ) from None
     except OSError as error:
         raise ResultError(f"cannot be read ({error.strerror})", where=str(path)) from error
-    except UnicodeDecodeError:
+    except UnicodeError:
         raise ResultError("is not UTF-8 text", where=str(path), expected="a JSON file") from None
+    except RecursionError:
+        raise ResultError("is nested too deeply", where=str(path)) from None
     except json.JSONDecodeError as error:
         raise ResultError(
             f"is not JSON: {error.msg}",
@@ -123,6 +134,19 @@ def _plain(value: object, where: str) -> object:
     if isinstance(value, datetime.date):
         return value.isoformat()
     return value.as_posix() if isinstance(value, PurePath) else value
+
+
+def _float(text: str) -> float:
+    value = float(text)
+    if math.isinf(value):
+        raise ValueError(f"holds {text[:40]}, which is too large for a number")
+    return value
+
+
+def _int(text: str) -> int:
+    if len(text) > _MOST_DIGITS:
+        raise ValueError(f"holds {text[:40]}, which is too large for a number")
+    return int(text)
 
 
 def _no_constant(name: str) -> None:

@@ -86,7 +86,7 @@ if hasattr(os, "register_at_fork"):
 def _taken(place: Path, folder: Path) -> IO[str]:
     """Return the lock file, opened and locked."""
     while True:
-        file = place.open("a+", encoding="utf-8")
+        file = open(place, "a+", encoding="utf-8", opener=_no_link)  # noqa: SIM115
         try:
             _lock(file)
         except BlockingIOError:
@@ -102,6 +102,11 @@ def _taken(place: Path, folder: Path) -> IO[str]:
             if os.path.samestat(os.fstat(file.fileno()), place.stat()):
                 return file
         file.close()
+
+
+def _no_link(name: str, flags: int) -> int:
+    """Open the lock file itself: a link in its place could lead to any file of ours."""
+    return os.open(name, flags | getattr(os, "O_NOFOLLOW", 0), 0o666)
 
 
 def _lock(file: IO[str]) -> None:

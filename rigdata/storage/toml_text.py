@@ -18,9 +18,15 @@ def toml_table(title: str, keys: Mapping[str, TomlValue]) -> str:
 
 def _toml_literal(value: TomlValue) -> str:
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        text = json.dumps(value, ensure_ascii=False)
+        return "".join(c if c.isprintable() else _escaped(c) for c in text)
     if isinstance(value, datetime.date):
         return value.isoformat()
     if isinstance(value, tuple):
         return "[" + ", ".join(repr(item) for item in value) + "]"
     return repr(value)
+
+
+def _escaped(character: str) -> str:
+    number = ord(character)
+    return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"

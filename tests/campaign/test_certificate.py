@@ -489,7 +489,7 @@ def test_an_entity_without_a_document_type_is_no_xml(make):
 
 def test_a_file_that_is_too_large_is_not_parsed(make):
     path = make(xml="<a>" + " " * MOST_BYTES + "</a>")
-    with pytest.raises(CampaignError, match="too large"):
+    with pytest.raises(CampaignError, match="holds more than 10 MB"):
         read_record(path)
 
 
