@@ -15,9 +15,9 @@ from rigdata.logs.flags import (
     beyond_numbers,
     held,
     outside,
-    spikes,
     stuck,
 )
+from rigdata.logs.spikes import spikes
 
 FlagArray = NDArray[np.uint8]
 

@@ -13,9 +13,9 @@ from rigdata.logs.flags import (
     outside,
     settled,
     smallest_step,
-    spikes,
     stuck,
 )
+from rigdata.logs.spikes import spikes
 
 RATE = 1000.0
 NOISE = 0.1
