@@ -8,7 +8,7 @@ way that tells missing, over range and faulty cells apart.
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,7 +26,7 @@ _MISSING = missing_spellings()
 _NEWLINE, _BLANK, _LAST_DIGIT, _EXPONENT = b"\n 9e"
 _QUOTE = b'"'
 _SHOWN = 40  # characters of a faulty cell
-_START = 4096  # bytes
+_FIRST, _START = 3, 2**16  # lines, and bytes that hold them
 _PADDING = " \t\v\f"  # what the parser takes for blanks
 _BOM = b"\xef\xbb\xbf"
 
@@ -110,16 +110,13 @@ def parse(lines: Lines, layout: Layout, tally: Tally) -> Block:
         When a wanted cell is neither a number nor one of the texts of
         `rigdata.logs.numerals`.
     """
-    even = _is_even(lines, layout)
-    columns = _fast(lines.text, lines.count, layout) if even else None
+    columns = _even(lines, layout)
     if columns is None:
         text, numbers = _sifted(lines, layout, tally)
         if numbers.size == 0:
             nothing = np.empty(0)
             return Block(nothing, dict.fromkeys(layout.columns, nothing))
-        again = numbers.size < lines.count or not even  # else the fast way has failed already
-        columns = _fast(text, numbers.size, layout) if again else None
-        columns = columns or _slow(text, numbers, layout)
+        columns = _fast(text, numbers.size, layout) or _slow(text, numbers, layout)
     time = columns[layout.time_index]
     return Block(
         time if layout.time_factor == 1.0 else time * layout.time_factor,
@@ -145,40 +142,58 @@ class _Bytes:
         return iter(())
 
 
-def _is_even(lines: Lines, layout: Layout) -> bool:
-    """Tell whether the lines surely have the usual number of fields each, in all."""
-    if layout.delimiter == WHITESPACE or layout.least_fields != layout.n_fields:
-        return False
-    return count_of(layout.delimiter, lines.text) == lines.count * (layout.n_fields - 1)
+def _even(lines: Lines, layout: Layout) -> dict[int, FloatArray] | None:
+    """Return the wanted columns of lines that surely have the usual number of fields each.
+
+    None where one may have another, or where the parser meets text.
+    """
+    text, n = lines.text, layout.n_fields
+    if layout.delimiter == WHITESPACE or layout.least_fields != n:
+        return None
+    if count_of(layout.delimiter, text) != lines.count * (n - 1):
+        return None
+    if _starts_with_numbers(text, layout):
+        # No line is short when all have a number in their last field, and so none is long.
+        columns = _numbers(text, {*_used(layout), n - 1}, layout, na_filter=False)
+        if columns and columns[n - 1].size == lines.count and not _truths(text, columns):
+            return columns
+    data = np.frombuffer(text, np.uint8)
+    marks = np.flatnonzero((data == ord(layout.delimiter)) | (data == _NEWLINE))
+    return _fast(text, lines.count, layout) if (data[marks[n - 1 :: n]] == _NEWLINE).all() else None
+
+
+def _starts_with_numbers(text: bytes, layout: Layout) -> bool:
+    """Tell whether the first lines hold numbers: then it pays to look for nothing else at first."""
+    wanted = (*_used(layout), layout.n_fields - 1)
+    for line in text[:_START].decode("latin-1").split("\n")[:_FIRST]:
+        cells = split_line(line, layout.delimiter)
+        sound = len(cells) == layout.n_fields
+        if not sound or not all(is_number(cells[i], layout.decimal) for i in wanted):
+            return False
+    return True
 
 
 def _fast(text: bytes, count: int, layout: Layout) -> dict[int, FloatArray] | None:
     """Return the wanted columns, None when the parser meets text or loses a line."""
-    columns = None
-    if _starts_filled(text, layout):
-        columns = _as_numbers(text, layout, na_filter=False)
-    if columns is None:
-        columns = _as_numbers(text, layout, na_values=_MISSING)
-    if columns is None or columns[layout.time_index].size != count:
+    columns = _numbers(text, _used(layout), layout, na_values=_MISSING)
+    if columns is None or columns[layout.time_index].size != count or _truths(text, columns):
         return None
-    # The parser takes a column of True and False for numbers.
-    binary = any(_is_binary(column[:64]) for column in columns.values())
-    words = (b"rue", b"RUE", b"alse", b"ALSE")
-    return None if binary and any(word in text for word in words) else columns
+    return columns
 
 
-def _as_numbers(text: bytes, layout: Layout, **how: Any) -> dict[int, FloatArray] | None:
+def _numbers(
+    text: bytes, used: Collection[int], layout: Layout, **how: Any
+) -> dict[int, FloatArray] | None:
     try:
-        return _parsed(text, layout, _used(layout), dtype=np.float64, **how)
+        return _parsed(text, layout, used, dtype=np.float64, **how)
     except (ValueError, pd.errors.ParserError):
         return None
 
 
-def _starts_filled(text: bytes, layout: Layout) -> bool:
-    """Tell whether the first lines hold no blank cell: then it pays to look for none further on."""
-    delimiter = layout.delimiter
-    start = text[:_START].decode("latin-1").splitlines()[:-1]
-    return delimiter != WHITESPACE and all(all(line.split(delimiter)) for line in start)
+def _truths(text: bytes, columns: Mapping[int, FloatArray]) -> bool:
+    """Tell whether words of truth may stand in a column: the parser takes them for 0 and 1."""
+    binary = any(_is_binary(column[:64]) for column in columns.values())
+    return binary and any(word in text for word in (b"rue", b"RUE", b"alse", b"ALSE"))
 
 
 def _is_binary(column: FloatArray) -> bool:
@@ -236,11 +251,11 @@ def _guessed(text: bytes, layout: Layout, quoting: int) -> dict[int, Any] | None
         return None
 
 
-def _used(layout: Layout) -> list[int]:
-    return sorted({layout.time_index, *layout.columns.values()})
+def _used(layout: Layout) -> set[int]:
+    return {layout.time_index, *layout.columns.values()}
 
 
-def _parsed(text: bytes, layout: Layout, used: list[int], **how: Any) -> dict[int, Any]:
+def _parsed(text: bytes, layout: Layout, used: Collection[int], **how: Any) -> dict[int, Any]:
     """Return columns by position, as the parser reads them."""
     uneven = layout.least_fields != layout.n_fields
     if uneven:  # the parser wants a line with all the fields that it is told of
@@ -251,7 +266,7 @@ def _parsed(text: bytes, layout: Layout, used: list[int], **how: Any) -> dict[in
         decimal=layout.decimal,
         header=None,
         names=list(range(layout.n_fields)),
-        usecols=used,
+        usecols=sorted(used),
         index_col=False,
         keep_default_na=False,
         skipinitialspace=layout.padded,

@@ -7,6 +7,7 @@ import numpy as np
 from rigdata.arrays import FloatArray, IntArray
 
 # Common practice, no source.
+_WIDTHS = (1, 2)  # samples
 _NEAR = 3  # steps on either side that an excursion must stand out from ...
 _STANDS_OUT = 5.0  # ... by this factor
 _RETURNS = 0.3  # a spike comes back to within this share of its height
@@ -51,20 +52,20 @@ def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]
     An excursion within three samples of the ends of the log or of a missing
     sample cannot be told from a step and is not flagged.
     """
-    found: dict[int, float] = {}
-    for width, starts in zip((1, 2), _excursions(steps), strict=True):
-        if starts.size == 0:
-            continue
-        starts, heights = _heights(values, steps, starts, width)
-        loud = heights > _noise(values, starts, width)
-        for start, height in zip(starts[loud].tolist(), heights[loud].tolist(), strict=True):
-            found |= dict.fromkeys(range(start, start + width), height)
+    start, width = _excursions(steps)
+    if start.size:
+        start, width, heights = _standing_out(values, steps, start, width)
+    if start.size == 0:
+        return start, np.empty(0)
+    loud = heights > _noise(values, start, width)
+    rows = zip(start[loud].tolist(), width[loud].tolist(), heights[loud].tolist(), strict=True)
+    found = {at + i: height for at, samples, height in rows for i in range(samples)}
     at = np.array(sorted(found), np.int64)
     return at, np.array([found[i] for i in at.tolist()])
 
 
 def _excursions(steps: FloatArray) -> tuple[IntArray, IntArray]:
-    """Return where excursions of one and of two samples may start, by the steps alone.
+    """Return where excursions may start, and of how many samples, by the steps alone.
 
     The step in and the step out have opposite signs and a product beyond
     25 times the square of the largest step near them.
@@ -73,41 +74,39 @@ def _excursions(steps: FloatArray) -> tuple[IntArray, IntArray]:
     bounds *= -(_STANDS_OUT**2)
     near = np.minimum(bounds[:-2], bounds[1:-1])
     np.minimum(near, bounds[2:], out=near)
-    return _beyond(steps, near, 1), _beyond(steps, near, 2)
+    starts = []
+    for width in _WIDTHS:
+        n = max(0, steps.size - 2 * _NEAR - width)
+        around = np.minimum(near[:n], near[_NEAR + width + 1 : _NEAR + width + 1 + n])
+        product = steps[_NEAR : _NEAR + n] * steps[_NEAR + width : _NEAR + width + n]
+        starts.append(np.flatnonzero(product < around) + _NEAR + 1)
+    return np.concatenate(starts), np.repeat(_WIDTHS, [start.size for start in starts])
 
 
-def _beyond(steps: FloatArray, near: FloatArray, width: int) -> IntArray:
-    n = steps.size - 2 * _NEAR - width
-    if n <= 0:
-        return np.empty(0, np.int64)
-    around = np.minimum(near[:n], near[_NEAR + width + 1 : _NEAR + width + 1 + n])
-    product = steps[_NEAR : _NEAR + n] * steps[_NEAR + width : _NEAR + width + n]
-    return np.flatnonzero(product < around) + _NEAR + 1
-
-
-def _heights(
-    values: FloatArray, steps: FloatArray, start: IntArray, width: int
-) -> tuple[IntArray, FloatArray]:
+def _standing_out(
+    values: FloatArray, steps: FloatArray, start: IntArray, width: IntArray
+) -> tuple[IntArray, IntArray, FloatArray]:
     """Return the excursions that come back and stand out on both sides, and their heights."""
     before, after = values[start - 1], values[start + width]
-    inside = np.stack([values[start + i] for i in range(width)])
-    up = np.minimum(inside - before, inside - after).min(axis=0)
-    down = np.minimum(before - inside, after - inside).min(axis=0)
+    one, other = values[start], values[start + width - 1]
+    up = np.minimum(one, other) - np.maximum(before, after)
+    down = np.minimum(before, after) - np.maximum(one, other)
     height = np.maximum(up, down)
-    near = [steps[start - 2 - i] for i in range(_NEAR)]
-    near += [steps[start + width + i] for i in range(_NEAR)]
-    around = np.abs(np.stack(near)).max(axis=0)
+    ahead = start[:, None] - 2 - np.arange(_NEAR)
+    behind = (start + width)[:, None] + np.arange(_NEAR)
+    around = np.abs(steps[np.concatenate((ahead, behind), axis=1)]).max(axis=1)
     chosen = (np.abs(after - before) <= _RETURNS * height) & (height > _STANDS_OUT * around)
-    return start[chosen], height[chosen]
+    return start[chosen], width[chosen], height[chosen]
 
 
-def _noise(values: FloatArray, start: IntArray, width: int) -> FloatArray:
+def _noise(values: FloatArray, start: IntArray, width: IntArray) -> FloatArray:
     """Return the height that noise about each excursion would hardly reach."""
-    padded = np.concatenate((np.full(_WIDE, np.nan), values, np.full(_WIDE, np.nan)))
-    side = start[:, None] + np.arange(_WIDE)
-    second = [np.diff(padded[side + shift], 2, axis=1) for shift in (0, _WIDE + width)]
-    sizes = np.sort(np.abs(np.concatenate(second, axis=1)), axis=1)  # NaN last
+    side = np.arange(_WIDE)
+    places = np.stack((start[:, None] - _WIDE + side, (start + width)[:, None] + side), axis=1)
+    near = values.take(places, mode="clip")
+    near[(places < 0) | (places >= values.size)] = np.nan
+    sizes = np.sort(np.abs(np.diff(near, 2)).reshape(start.size, -1))  # NaN last
     known = np.count_nonzero(~np.isnan(sizes), axis=1)
-    row, middle = np.arange(start.size), np.maximum(known - 1, 0)
-    median = (sizes[row, middle // 2] + sizes[row, (middle + 1) // 2]) / 2.0
+    row, last = np.arange(start.size), np.maximum(known - 1, 0)
+    median = (sizes[row, last // 2] + sizes[row, (last + 1) // 2]) / 2.0
     return np.where(known > 0, 0.5 * _NOISES * median, np.inf)
