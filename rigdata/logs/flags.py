@@ -58,7 +58,8 @@ def settled(time_s: FloatArray) -> int:
     n = time_s.size
     if n <= _LEAST:
         return 0
-    return min(n - _LEAST, int(np.searchsorted(time_s, time_s[-1] - _MARGIN_S, side="left")))
+    last = time_s[n - 1 - REACH]  # up to which spikes are known
+    return min(n - _LEAST, int(np.searchsorted(time_s, last - _MARGIN_S, side="left")))
 
 
 def needed(time_s: FloatArray, index: int) -> int:

@@ -64,6 +64,38 @@ def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]
     return at, np.array([found[i] for i in at.tolist()])
 
 
+class SpikesOnce:
+    """Spikes of a channel that comes in stretches which overlap: each place is looked at once."""
+
+    def __init__(self) -> None:
+        self._looked = 0  # samples from the start of the log that are done with
+        self._at, self._heights = np.empty(0, np.int64), np.empty(0)
+
+    def within(
+        self, start: int, values: FloatArray, steps: FloatArray, *, last: bool
+    ) -> tuple[IntArray, FloatArray]:
+        """Return the spikes of the next stretch, as `spikes` does.
+
+        Parameters
+        ----------
+        start : int
+            Number in the log of its first sample.
+        values, steps : array
+            As in `spikes`.
+        last : bool
+            Whether the log ends with it; else the last `REACH` samples wait.
+        """
+        again = max(0, self._looked - REACH - start)
+        at, heights = spikes(values[again:], steps[again:])
+        at += start + again
+        stop = start + values.size - (0 if last else REACH)
+        fresh, held = (at >= self._looked) & (at < stop), self._at >= start
+        self._looked = max(self._looked, stop)
+        self._at = np.concatenate((self._at[held], at[fresh]))
+        self._heights = np.concatenate((self._heights[held], heights[fresh]))
+        return self._at - start, self._heights
+
+
 def _excursions(steps: FloatArray) -> tuple[IntArray, IntArray]:
     """Return where excursions may start, and of how many samples, by the steps alone.
 
