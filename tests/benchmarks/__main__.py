@@ -53,7 +53,9 @@ def main() -> None:
                 print(ratio, flush=True)
             missed = sum(ratio.verdict == "MISSED" for ratio in found)
             took = time.perf_counter() - start
-            print(f"-- {name}: {len(found)} numbers, {missed} goals missed, {took:.0f} s", flush=True)
+            print(
+                f"-- {name}: {len(found)} numbers, {missed} goals missed, {took:.0f} s", flush=True
+            )
 
 
 if __name__ == "__main__":

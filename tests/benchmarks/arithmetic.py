@@ -126,8 +126,6 @@ def ratios(size: Size) -> Iterator[Ratio]:
         return median_ratio([(sum(r[name] for name in names), r["copy"] / 5) for r in rounds])
 
     yield Ratio("window statistics, in copies", copies("windows"), most=2.5)
-    yield Ratio(
-        "calibrate, correct and windows, in copies", copies("windows", "correct"), most=12
-    )
+    yield Ratio("calibrate, correct and windows, in copies", copies("windows", "correct"), most=12)
     yield Ratio("flags alone, in copies", copies("flags"))
     yield Ratio("flags, windows, calibrate, correct, in copies", copies("stream", "correct"))
