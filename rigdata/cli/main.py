@@ -22,8 +22,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from rigdata import __version__
-from rigdata.cli.terminal import visible
-from rigdata.errors import RigdataError
+from rigdata.errors import RigdataError, visible
 
 COMMANDS = {
     "run": ("rigdata.cli.run", "Do all of it: from the logs to tables and report."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -77,6 +78,11 @@ class Tally:
             known = self._places.setdefault(loss, [])
             known += (places or [])[: _SHOWN_LINES - len(known)]
 
+    def take(self, other: Tally) -> None:
+        """Add what another tally counted further on in the log."""
+        for loss, count in other._counts.items():
+            self.add(loss, count, other._places[loss])
+
     def __getitem__(self, loss: Loss) -> int:
         return self._counts.get(loss, 0)
 
@@ -142,8 +148,11 @@ class OpenLog(Protocol):
     @property
     def notices(self) -> tuple[Notice, ...]: ...  # noqa: D102
 
-    def blocks(self, tally: Tally) -> Iterator[Block]:
-        """Yield all rows in order, from the first on each call; count losses in `tally`."""
+    def blocks(self, tally: Tally, pool: Executor | None = None) -> Iterator[Block]:
+        """Yield all rows in order, from the first on each call; count losses in `tally`.
+
+        Threads of `pool` may work on the blocks to come.
+        """
         ...
 
     def extent(self) -> tuple[float | None, int]:

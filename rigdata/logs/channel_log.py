@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +15,7 @@ from rigdata.arrays import FloatArray
 from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Notice, Severity
+from rigdata.logs.ahead import one_ahead
 from rigdata.logs.block import Block, Listed, Tally
 from rigdata.logs.container import Container, Source, source_named, understood
 from rigdata.logs.dialect import unit_of_time
@@ -114,8 +116,11 @@ class ChannelLog:
         width = 8 * (1 + max((len(base.numbers) for base in self._bases), default=0))
         self._step = max(_LEAST_ROWS, block_bytes // width)
 
-    def blocks(self, tally: Tally) -> Iterator[Block]:
+    def blocks(self, tally: Tally, pool: Executor | None = None) -> Iterator[Block]:
         """Yield all rows in order; what is left out is counted in `tally`."""
+        return one_ahead(self._blocks(tally), pool)
+
+    def _blocks(self, tally: Tally) -> Iterator[Block]:
         with self._opened() as container:
             rows = [self._rows(container, base) for base in self._bases]
             joined = rows[0] if len(rows) == 1 else merged(rows, tally)

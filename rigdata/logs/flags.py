@@ -12,6 +12,7 @@ import enum
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
+from rigdata.logs.spikes import REACH
 
 
 class Flag(enum.IntFlag):
@@ -48,13 +49,7 @@ RESOLUTIONS = 4.0  # smallest steps of a channel that a jump must exceed
 OVERRANGE = 9.9e37
 NOT_A_NUMBER = 9.91e37
 
-_NEAR = 3  # steps on either side that an excursion must stand out from ...
-_STANDS_OUT = 5.0  # ... by this factor
-_RETURNS = 0.3  # a spike comes back to within this share of its height
-_WIDE = 32  # samples on either side from which the noise is taken
-_NOISES = 10.0  # median second differences that an excursion must reach twice over
-
-_LEAST = max(_WIDE + _NEAR + 3, STUCK_SAMPLES + 3)  # samples that a flag may look away ...
+_LEAST = max(REACH, STUCK_SAMPLES + 3)  # samples that a flag may look away ...
 _MARGIN_S = 1.01 * STUCK_S  # ... and seconds, whichever is more
 
 
@@ -63,7 +58,8 @@ def settled(time_s: FloatArray) -> int:
     n = time_s.size
     if n <= _LEAST:
         return 0
-    return min(n - _LEAST, int(np.searchsorted(time_s, time_s[-1] - _MARGIN_S, side="left")))
+    last = time_s[n - 1 - REACH]  # up to which spikes are known
+    return min(n - _LEAST, int(np.searchsorted(time_s, last - _MARGIN_S, side="left")))
 
 
 def needed(time_s: FloatArray, index: int) -> int:
@@ -126,7 +122,9 @@ def stuck(time_s: FloatArray, steps: FloatArray) -> BoolArray | None:
     steps : (n - 1,) array
         Differences of neighbouring values; NaN next to a missing one.
     """
-    if not (steps[:: STUCK_SAMPLES // 2] == 0.0).any():
+    # Two of these steps in a row lie in any run that is long enough.
+    some = steps[:: (STUCK_SAMPLES - 1) // 2] == 0.0
+    if not (some[:-1] & some[1:]).any():
         return None
     first, last = _runs(np.flatnonzero(steps != 0.0), steps.size + 1)
     long = _long(time_s, first, last)
@@ -157,93 +155,6 @@ def held(
     return first, last, np.nan_to_num(np.minimum(padded[first], padded[last + 1]))
 
 
-def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Return the samples of excursions far outside the local noise, and their heights.
-
-    Parameters
-    ----------
-    values : (n,) array
-        Samples, NaN where missing.
-    steps : (n - 1,) array
-        Their differences.
-
-    Returns
-    -------
-    at : (s,) int array
-        Samples in such excursions, rising.
-    heights : (s,) array
-        How far each excursion stands out.
-
-    Notes
-    -----
-    An excursion of one or two samples is a spike when
-
-    1. it leaves and comes back: the two sides agree within 0.3 of its height,
-       so that a step, a breakaway drop or a slip is none;
-    2. its height is 5 times the largest of the three steps before and the three
-       steps after it, so that a peak of an oscillation is none;
-    3. twice its height, which is its second difference, exceeds 10 times the
-       median absolute second difference of the 32 samples on either side (over 8
-       standard deviations of white noise);
-    4. its height exceeds `RESOLUTIONS` times the smallest step of the channel, so
-       that a flicker of the last digit or a lone pulse of a slow encoder is none.
-       That step is only known at the end of the log: the caller checks it.
-
-    An excursion within three samples of the ends of the log or of a missing
-    sample cannot be told from a step and is not flagged.
-    """
-    found: dict[int, float] = {}
-    for width in (1, 2):
-        starts, heights = _heights(values, steps, _excursions(steps, width), width)
-        for start, height in zip(starts.tolist(), heights.tolist(), strict=True):
-            if height > _noise(values, start, width):
-                found |= dict.fromkeys(range(start, start + width), height)
-    at = np.array(sorted(found), np.int64)
-    return at, np.array([found[i] for i in at.tolist()])
-
-
-def _excursions(steps: FloatArray, width: int) -> IntArray:
-    """Return where excursions of `width` samples may start, by the steps alone.
-
-    The step in and the step out have opposite signs and a product beyond
-    25 times the square of the largest step near them.
-    """
-    n = steps.size - 2 * _NEAR - width
-    if n <= 0:
-        return np.empty(0, np.int64)
-    squares = steps * steps
-    near = np.maximum(np.maximum(squares[:-2], squares[1:-1]), squares[2:])
-    around = np.maximum(near[:n], near[_NEAR + width + 1 : _NEAR + width + 1 + n])
-    around *= -(_STANDS_OUT**2)
-    product = steps[_NEAR : _NEAR + n] * steps[_NEAR + width : _NEAR + width + n]
-    return np.flatnonzero(product < around) + _NEAR + 1
-
-
-def _heights(
-    values: FloatArray, steps: FloatArray, start: IntArray, width: int
-) -> tuple[IntArray, FloatArray]:
-    """Return the excursions that come back and stand out on both sides, and their heights."""
-    before, after = values[start - 1], values[start + width]
-    inside = np.stack([values[start + i] for i in range(width)])
-    up = np.minimum(inside - before, inside - after).min(axis=0)
-    down = np.minimum(before - inside, after - inside).min(axis=0)
-    height = np.maximum(up, down)
-    near = [steps[start - 2 - i] for i in range(_NEAR)]
-    near += [steps[start + width + i] for i in range(_NEAR)]
-    around = np.abs(np.stack(near)).max(axis=0)
-    chosen = (np.abs(after - before) <= _RETURNS * height) & (height > _STANDS_OUT * around)
-    return start[chosen], height[chosen]
-
-
-def _noise(values: FloatArray, start: int, width: int) -> float:
-    """Return the height that noise about the excursion would hardly reach."""
-    left = values[max(0, start - _WIDE) : start]
-    right = values[start + width : start + width + _WIDE]
-    second = np.abs(np.concatenate((np.diff(left, 2), np.diff(right, 2))))
-    second = second[~np.isnan(second)]
-    return 0.5 * _NOISES * float(np.median(second)) if second.size else np.inf
-
-
 def _runs(breaks: IntArray, count: int) -> tuple[IntArray, IntArray]:
     first = np.concatenate(([0], breaks + 1))
     last = np.concatenate((breaks, [count - 1]))
@@ -267,5 +178,7 @@ def smallest_step(steps: FloatArray) -> float:
     if steps.size == 0:
         return np.inf
     sizes = np.abs(steps)
+    if (smallest := float(sizes.min())) > 0.0:
+        return smallest
     sizes[~(sizes > 0.0)] = np.inf  # NaN too
     return float(sizes.min())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,6 @@ from rigdata.logs.flags import (
     beyond_numbers,
     held,
     outside,
-    spikes,
     stuck,
 )
 
@@ -70,7 +70,16 @@ class Verdict:
     heights: FloatArray
 
 
-def judged(time_s: FloatArray, raw: FloatArray, gap: BoolArray, request: ColumnRequest) -> Verdict:
+Spikes = Callable[[FloatArray, FloatArray], tuple[IntArray, FloatArray]]
+
+
+def judged(
+    time_s: FloatArray,
+    raw: FloatArray,
+    gap: BoolArray,
+    request: ColumnRequest,
+    find_spikes: Spikes,
+) -> Verdict:
     """Flag the samples of one column.
 
     Parameters
@@ -81,6 +90,8 @@ def judged(time_s: FloatArray, raw: FloatArray, gap: BoolArray, request: ColumnR
         Samples after a gap in time.
     request : ColumnRequest
         Range, and whether the channel may stay constant.
+    find_spikes : callable
+        From values and steps to the samples of spikes and their heights.
     """
     marks: list[tuple[Flag, BoolArray | IntArray | None]] = []
     values = raw
@@ -89,7 +100,7 @@ def judged(time_s: FloatArray, raw: FloatArray, gap: BoolArray, request: ColumnR
         values, over = beyond_numbers(raw)
         marks += [(Flag.SATURATED, over), (Flag.MISSING, np.isnan(values) & ~over)]
     steps = np.diff(values)
-    at, heights = spikes(values, steps)
+    at, heights = find_spikes(values, steps)
     marks.append((Flag.SATURATED, outside(values, request.low, request.high)))
     marks.append((Flag.SPIKE, at if at.size else None))
     if not request.may_stick:

@@ -26,7 +26,7 @@ def without_sentinels(block: Block, numbers: tuple[float, ...], tally: Tally) ->
 
     A column that reaches none of them costs one look for its lowest and highest value.
     """
-    if not numbers:
+    if not numbers or block.time_s.size == 0:
         return block
     values = dict(block.values)
     for key, column in block.values.items():

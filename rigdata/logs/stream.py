@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.logs.flags import RESOLUTIONS, Flag, gaps, needed, settled, smallest_step
 from rigdata.logs.judge import ColumnRequest, FlagArray, Rail, judged
+from rigdata.logs.spikes import SpikesOnce
 
 # Of the means; a stuck sample is only marked.
 LEFT_OUT = (Flag.MISSING | Flag.SATURATED | Flag.SPIKE | Flag.GAP).value
@@ -102,6 +104,7 @@ class Stream:
         self._frames = np.empty(0, np.int64)
         self._values = dict.fromkeys(requests, np.empty(0))
         self._done = 0  # samples at the start that are only neighbourhood
+        self._dropped = 0  # samples before them
         self._parts: list[tuple[IntArray, FloatArray, IntArray]] = []
 
     def push(self, time_s: FloatArray, frames: IntArray, values: Mapping[str, FloatArray]) -> None:
@@ -113,11 +116,11 @@ class Stream:
         stop = settled(self._time)
         if stop < self._time.size:
             stop = int(np.searchsorted(self._frames, self._frames[stop], side="left"))
-        self._close(stop)
+        self._close(stop, last=False)
 
     def finish(self) -> StreamFrames:
         """Close the last frames and return all of them."""
-        self._close(self._time.size)
+        self._close(self._time.size, last=True)
         parts = self._parts
         return StreamFrames(
             frames=_all([part[0] for part in parts], np.int64),
@@ -126,27 +129,29 @@ class Stream:
             columns={key: column.finish() for key, column in self._columns.items()},
         )
 
-    def _close(self, stop: int) -> None:
+    def _close(self, stop: int, *, last: bool) -> None:
         """Close the frames of the samples before `stop`."""
         time = self._time
         first = max(self._done, int(np.searchsorted(time, self._start_s, side="left")))
-        last = min(stop, int(np.searchsorted(time, self._end_s, side="right")))
+        end = min(stop, int(np.searchsorted(time, self._end_s, side="right")))
         if stop <= self._done:
             return
-        if first < last:
-            core = slice(first, last)
-            cuts = _Cuts(self._frames[core])
+        if first < end:
+            core = slice(first, end)
+            place = self._dropped, last
+            cuts = Cuts(self._frames[core])
             gap = gaps(time, self._sample_s)
             for key, column in self._columns.items():
-                column.take(time, self._values[key], gap, self._frames, core, cuts)
+                column.take(time, self._values[key], gap, self._frames, core, cuts, place)
             self._parts.append((self._frames[core][cuts.starts], cuts.times(time[core]), cuts.n))
         keep = needed(time, stop)
         self._time, self._frames = time[keep:], self._frames[keep:]
         self._values = {key: values[keep:] for key, values in self._values.items()}
         self._done = stop - keep
+        self._dropped += keep
 
 
-class _Cuts:
+class Cuts:
     """Where the frames of a stretch of samples start."""
 
     def __init__(self, frames: IntArray) -> None:
@@ -177,6 +182,7 @@ class _Column:
     def __init__(self, request: ColumnRequest) -> None:
         self._request = request
         self._rails = (Rail(1.0), Rail(-1.0))
+        self._spikes_once = SpikesOnce()
         self._smallest = np.inf
         self._spikes: list[tuple[IntArray, FloatArray, FloatArray]] = []
         self._frames: list[IntArray] = []
@@ -193,10 +199,15 @@ class _Column:
         gap: BoolArray,
         frames: IntArray,
         core: slice,
-        cuts: _Cuts,
+        cuts: Cuts,
+        place: tuple[int, bool],
     ) -> None:
-        """Judge the samples and close the frames of `core`."""
-        found = judged(time_s, raw, gap, self._request)
+        """Judge the samples and close the frames of `core`.
+
+        The number in the log of the first sample, and whether they are the last, are `place`.
+        """
+        find_spikes = partial(self._spikes_once.within, place[0], last=place[1])
+        found = judged(time_s, raw, gap, self._request, find_spikes)
         values = found.values
         into = found.steps[max(0, core.start - 1) : core.stop - 1]
         self._smallest = min(self._smallest, smallest_step(into))

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor
+from dataclasses import replace
 from pathlib import Path
 
 from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Notice, Severity
+from rigdata.logs.ahead import in_order
 from rigdata.logs.block import Block, Listed, Loss, Tally
-from rigdata.logs.cells import Layout, parse
+from rigdata.logs.cells import Layout, Lines, parse
 from rigdata.logs.dialect import Dialect, detect
 from rigdata.logs.elapsed import ElapsedTime
 from rigdata.logs.header import column_index, split_line
@@ -90,22 +93,34 @@ class TextLog:
         """The columns, and whether the first data lines hold numbers in them."""
         found = self.dialect
         rows = []
-        for _, text in self._texts(Tally()):
-            lines = text.decode(self._layout.encoding, "replace").split("\n")
+        for part in self._lines(Tally()):
+            lines = part.text.decode(self._layout.encoding, "replace").split("\n")
             rows = [split_line(line, found.delimiter) for line in lines[:_HEAD_LINES] if line]
             break
         sound = [row for row in rows if found.least_fields <= len(row) <= found.n_fields]
         return listed(found.names, found.units, sound)
 
-    def blocks(self, tally: Tally) -> Iterator[Block]:
+    def blocks(self, tally: Tally, pool: Executor | None = None) -> Iterator[Block]:
         """Yield all rows in order; what is left out is counted in `tally`."""
-        found, clock = self.dialect, self.dialect.clock
-        times = clock and ElapsedTime(clock, found.delimiter, found.decimal, found.time_index)
-        for number, text in self._texts(tally):
-            plain = times.overwritten(text) if times else text
-            block = parse(plain, number, self._layout, tally)
+        for block, lost in in_order(self._parsed, self._timed(tally), pool):
+            tally.take(lost)
             if block.time_s.size:
-                yield without_sentinels(block, self._missing, tally)
+                yield block
+
+    def _timed(self, tally: Tally) -> Iterator[Lines]:
+        """Yield the data as lines with elapsed time."""
+        found, clock = self.dialect, self.dialect.clock
+        if clock is None:
+            yield from self._lines(tally)
+            return
+        times = ElapsedTime(clock, found.delimiter, found.decimal, found.time_index)
+        for lines in self._lines(tally):
+            yield replace(lines, text=times.overwritten(lines.text))
+
+    def _parsed(self, lines: Lines) -> tuple[Block, Tally]:
+        """Return the rows of one block of lines, and what of it is left out."""
+        lost = Tally()
+        return without_sentinels(parse(lines, self._layout, lost), self._missing, lost), lost
 
     def extent(self) -> tuple[float | None, int]:
         """Return the time in the last whole line, and roughly the number of rows."""
@@ -145,15 +160,15 @@ class TextLog:
         start = next(pieces(self._path, 2), b"")
         return "utf-16-be" if start == codecs.BOM_UTF16_BE else "utf-16-le"
 
-    def _texts(self, tally: Tally) -> Iterator[tuple[int, bytes]]:
-        """Yield the data as plain lines, each block with the number of its first line."""
+    def _lines(self, tally: Tally) -> Iterator[Lines]:
+        """Yield the data as plain lines."""
         skip = self.dialect.first_line - 1
         number, rest = 1, b""
         mark = b"\r" if self.dialect.line_end == "\r" else b"\n"
         for piece in self._plain(tally):
-            held = rest + piece
-            cut = held.rfind(mark) + 1
-            text, rest = held[:cut], held[cut:]
+            cut = piece.rfind(mark) + 1
+            text = b"".join((rest, memoryview(piece)[:cut])) if cut else b""
+            rest = piece[cut:] if cut else rest + piece
             if len(rest) > LONGEST_LINE:
                 raise LogError(
                     f"a line is longer than {LONGEST_LINE} bytes",
@@ -168,8 +183,9 @@ class TextLog:
                 skip -= passed
                 number += passed
             if text:
-                yield number, text
-                number += count_of("\n", text)
+                lines = Lines(text, number, count_of("\n", text))
+                yield lines
+                number += lines.count
         if rest.strip(b" \t\x1a"):
             tally.add(Loss.CUT_LINE, 1, [f"line {number}"])
 

@@ -108,9 +108,6 @@ def read_json(path: Path) -> Any:
             where=f"{path}, line {error.lineno}, column {error.colno}",
             do="Write the file again with the step that made it",
         ) from None
-    except RecursionError:
-        what = "is nested too deeply"
-        raise ResultError(what, where=str(path), expected="a file of ours") from None
     except ValueError as error:
         raise ResultError(str(error), where=str(path), expected="finite numbers or null") from None
 

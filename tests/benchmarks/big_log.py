@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
+import polars as pl
 
 RATE_HZ = 10_000.0
+DONE = "written"
 COLUMNS = ("time", "torque", "load", "speed", "plate", "oil", "a", "b", "c", "d", "e")
 
 RIG = """\
@@ -82,6 +83,13 @@ log = "long.csv"
 """
 
 
+def long_campaign(folder: Path, rows: int) -> Path:
+    """Return the log of the campaign with `rows` rows in `folder`, written if it is not there."""
+    own = folder / f"long-{rows}"
+    log = own / "long.csv"
+    return log if (own / DONE).exists() else write_campaign(own, rows)
+
+
 def write_campaign(folder: Path, rows: int, seed: int = 1) -> Path:
     """Write a campaign of one run with `rows` rows at 10 kHz; return its log."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -90,20 +98,20 @@ def write_campaign(folder: Path, rows: int, seed: int = 1) -> Path:
     log = folder / "long.csv"
     rng = np.random.default_rng(seed)
     span = rows / RATE_HZ
-    with log.open("w") as file:
-        file.write(",".join(COLUMNS) + "\n")
+    with log.open("wb") as file:
+        file.write(",".join(COLUMNS).encode() + b"\n")
         for start in range(0, rows, 250_000):
             time = np.arange(start, min(start + 250_000, rows)) / RATE_HZ
             on = np.clip(np.minimum(time - 3, span - 3 - time), 0, 1)
-            load = 5.4 * on
             table = {
                 "time": time,
                 "torque": 362.0 * on + rng.normal(0, 2, time.size),
-                "load": load + rng.normal(0, 0.01, time.size),
+                "load": 5.4 * on + rng.normal(0, 0.01, time.size),
                 "speed": 100.0 * on + rng.normal(0, 0.1, time.size),
                 "plate": 90.0 + rng.normal(0, 0.3, time.size),
                 "oil": 80.0 + rng.normal(0, 0.1, time.size),
             }
             table |= {name: rng.normal(1, 0.01, time.size) for name in "abcde"}
-            pd.DataFrame(table).to_csv(file, header=False, index=False, float_format="%.4f")
+            pl.DataFrame(table).write_csv(file, include_header=False, float_precision=4)
+    (folder / DONE).touch()
     return log

@@ -1,76 +1,58 @@
-"""How long a log takes to become friction points, beside reading it with pandas alone.
+"""How long a text log takes to become friction points, beside reading it alone.
 
-Run it with ``python -m tests.benchmarks.log_to_points [ROWS]``; reading with pandas, to
-points from the log and to points from what was kept of it are timed in turn in processes
-of their own, and the ratios of their medians are what counts.
+Run it with ``python -m tests.benchmarks log_to_points``.  The readers give all columns
+of the file as a table in memory; each runs in a process of its own, in turn with ours.
 """
 
 from __future__ import annotations
 
-import statistics
-import subprocess
-import sys
-import tempfile
-import time
+from collections.abc import Iterator
 from pathlib import Path
 
-from tests.benchmarks.big_log import write_campaign
+from tests.benchmarks.big_log import long_campaign
+from tests.benchmarks.ratios import Ratio, Size, Work, in_turn, median_ratio
 
-REDUCE = """
-import sys, time, resource
-from pathlib import Path
-from rigdata.campaign.campaign import read_campaign
-from rigdata.logs.frames_cache import FramesCache
-from rigdata.reduction.reduce import reduce_campaign
-empty = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-start = time.perf_counter()
-campaign = read_campaign(Path(sys.argv[1]))
-cache = FramesCache(campaign.folder / "kept") if "kept" in sys.argv else None
-points = reduce_campaign(campaign, cache=cache).points
-took = time.perf_counter() - start
-print(took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, empty / 1024, len(points))
-"""
-READ = """
-import sys, time, resource
-import pandas as pd
-start = time.perf_counter()
-table = pd.read_csv(sys.argv[1] + "/long.csv")
-took = time.perf_counter() - start
-print(took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 0, len(table))
-"""
+REDUCE = (
+    "from pathlib import Path\n"
+    "from rigdata.campaign.campaign import read_campaign\n"
+    "from rigdata.reduction.reduce import reduce_campaign",
+    "assert len(reduce_campaign(read_campaign(Path(arg).parent)).points)",
+)
+KEPT = (
+    f"{REDUCE[0]}\nfrom rigdata.logs.frames_cache import FramesCache",
+    "folder = Path(arg).parent\n"
+    "cache = FramesCache(folder / 'kept')\n"
+    "assert len(reduce_campaign(read_campaign(folder), cache=cache).points)",
+)
+READERS = {
+    "pandas": ("import pandas", "pandas.read_csv(arg)"),
+    "pyarrow": ("import pyarrow.csv", "pyarrow.csv.read_csv(arg)"),
+    "polars": ("import polars", "polars.read_csv(arg)"),
+    "duckdb": ("import duckdb", "duckdb.read_csv(arg).fetchnumpy()"),
+}
 
 
-def once(code: str, folder: Path, *more: str) -> tuple[float, float, float]:
-    """Seconds, peak memory and memory after the imports of one process. [s, MB, MB]"""
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(folder), *more], capture_output=True, text=True, check=True
-    )
-    took, peak, empty, _ = (float(word) for word in done.stdout.split())
-    return took, peak, empty
+def reduction_of(log: Path) -> Work:
+    """Return the work of taking a log to friction points."""
+    return Work(*REDUCE, str(log))
 
 
-def main() -> None:
-    rows = int(sys.argv[1]) if len(sys.argv) > 1 else 5_000_000
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        start = time.perf_counter()
-        log = write_campaign(folder, rows)
-        print(f"{rows} rows, {log.stat().st_size / 1e6:.0f} MB", end="")
-        print(f" (written in {time.perf_counter() - start:.0f} s)")
-        once(READ, folder)
-        once(REDUCE, folder, "kept")  # from here on it is
-        rounds = [
-            (once(REDUCE, folder), once(REDUCE, folder, "kept"), once(READ, folder))
-            for _ in range(3)
-        ]
-    whole, kept, theirs = (statistics.median(r[i][0] for r in rounds) for i in range(3))
-    peaks = [max(r[i][1] for r in rounds) for i in range(3)]
-    empty = max(r[0][2] for r in rounds)
-    print(f"log to points   {whole:6.2f} s   peak {peaks[0]:.0f} MB, {empty:.0f} MB of it imports")
-    print(f"kept to points  {kept:6.2f} s   peak {peaks[1]:.0f} MB")
-    print(f"pandas.read_csv {theirs:6.2f} s   peak {peaks[2]:.0f} MB")
-    print(f"ratios          {whole / theirs:6.2f} and {kept / theirs:.2f} kept")
-
-
-if __name__ == "__main__":
-    main()
+def ratios(size: Size) -> Iterator[Ratio]:
+    log = long_campaign(size.folder, size.rows)
+    works = {"ours": reduction_of(log), "kept": Work(*KEPT, str(log))}
+    works |= {name: Work(*code, str(log)) for name, code in READERS.items()}
+    rounds = in_turn(works, size.repeats)
+    for name in READERS:
+        wall = median_ratio([(one["ours"].wall_s, one[name].wall_s) for one in rounds])
+        cpu = median_ratio([(one["ours"].cpu_s, one[name].cpu_s) for one in rounds])
+        goal = 1.3 if name == "pandas" else None
+        note = f"processor time {cpu:.2f}"
+        yield Ratio(f"log to points over {name} reading it", wall, most=goal, note=note)
+    kept = median_ratio([(one["kept"].wall_s, one["pandas"].wall_s) for one in rounds])
+    yield Ratio("what was kept of the log to points over pandas", kept, most=0.4)
+    fastest = [min(one[name].wall_s for name in READERS if name != "pandas") for one in rounds]
+    pairs = zip((one["ours"].wall_s for one in rounds), fastest, strict=True)
+    yield Ratio("log to points over the fastest but pandas", median_ratio([*pairs]), most=1.3)
+    megabytes = log.stat().st_size / 1e6
+    best = min(one["ours"].wall_s for one in rounds)
+    yield Ratio("megabytes of text a second, at best", megabytes / best)

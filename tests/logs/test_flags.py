@@ -13,9 +13,9 @@ from rigdata.logs.flags import (
     outside,
     settled,
     smallest_step,
-    spikes,
     stuck,
 )
+from rigdata.logs.spikes import REACH, SpikesOnce, spikes
 
 RATE = 1000.0
 NOISE = 0.1
@@ -251,3 +251,26 @@ def test_the_smallest_step():
     assert smallest_step(np.array([0.0, -0.5, np.nan, 0.25, 0.0])) == 0.25
     assert smallest_step(np.zeros(3)) == np.inf
     assert smallest_step(np.empty(0)) == np.inf
+
+
+@pytest.mark.parametrize("stretch", [60, 173, 1000])
+def test_spikes_of_overlapping_stretches_are_those_of_the_whole(stretch):
+    rng = np.random.default_rng(stretch)
+    values = np.round(rng.standard_t(1.5, 6000), 2)
+    values[rng.integers(0, 6000, 30)] = np.nan
+    whole = spikes(values, np.diff(values))
+    assert whole[0].size > 20
+    once, at, heights = SpikesOnce(), [], []
+    start = done = 0
+    while done < values.size:
+        stop = min(values.size, max(done, start) + stretch)
+        last = stop == values.size
+        part = values[start:stop]
+        found, height = once.within(start, part, np.diff(part), last=last)
+        ready = stop if last else max(done, stop - REACH)
+        new = (found + start >= done) & (found + start < ready)
+        at += list(found[new] + start)
+        heights += list(height[new])
+        start, done = max(0, ready - int(rng.integers(REACH, 2 * REACH))), ready
+    assert at == list(whole[0])
+    assert heights == list(whole[1])

@@ -40,7 +40,7 @@ class ArrayLog:
         self._keys = tuple(columns)
         self._data = np.load(path)
 
-    def blocks(self, tally):
+    def blocks(self, tally, pool=None):
         for part in np.array_split(self._data, 3):
             yield Block(part[:, 0], dict.fromkeys(self._keys, part[:, 1]))
 

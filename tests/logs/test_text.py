@@ -84,6 +84,24 @@ def test_lines_with_too_few_or_too_many_fields_are_dropped_and_named(read):
     assert list(frames.values["torque"][4:6]) == [104.5, 106.5]
 
 
+@pytest.mark.parametrize("last", ["2", "", "ok"])
+def test_a_short_and_a_long_line_do_not_make_up_for_each_other(read, last):
+    lines = [f"{line},{last}" for line in rows()]
+    lines[10] = ",".join(lines[10].split(",")[:3])
+    lines[20] += ",7"
+    frames = read(log(lines, "Time,Torque,Load,Last\n"))
+    assert frames.n_rows == 28
+    assert "2 lines with too few or too many fields left out (line 12, line 22)" in said(frames)
+
+
+def test_a_swallowed_line_end_and_a_stray_one_do_not_make_up_for_each_other(read):
+    lines = rows()
+    lines[10] += "," + lines.pop(11)
+    lines[20] = lines[20].replace(",", "\n,", 1)
+    frames = read(log(lines))
+    assert "2 lines with too few or too many fields left out (line 12, line 22)" in said(frames)
+
+
 def test_an_extra_field_never_shifts_the_columns(read):
     lines = [line + "," for line in rows()]
     frames = read(log(lines), {"torque": "Torque", "load": "Load"})
