@@ -12,11 +12,11 @@ Biostatistics 4 (2003) 57).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
+from scipy import sparse, stats
 
 from rigdata.arrays import FloatArray, IntArray
 from rigdata.friction.conditions import ALL_AXES, AXES, Conditions, shown_axes
@@ -32,6 +32,7 @@ PRODUCTS, SETTINGS = "products", "settings"
 
 _LEAST_NEW = 1e-4  # share of the weight of a column that the law does not already hold
 _LEAST_SETTINGS, _MOST_SETTINGS = 3, 100  # that several runs met
+_AT_ONCE = 10  # columns of n numbers, so that no matrix is far larger than those of the fit
 _PLACES = 61
 
 Offer = Callable[[Conditions], FloatArray]
@@ -203,18 +204,21 @@ def _of_settings(fit: JointFit) -> Adequacy | None:
     at, block = fit.profile, fit.design.blocks[0]
     conditions, runs = block.conditions, block.points.run
     axes = AXES if np.isnan(conditions.dwell_s).any() else ALL_AXES
-    each = np.stack([settings(conditions, axis) for axis in axes], axis=1)
-    _, which = np.unique(each, axis=0, return_inverse=True)
-    shared = _most_shared(which.ravel(), numbered(runs)[0])
+    which = np.zeros(len(conditions), dtype=np.int64)
+    for own in (settings(conditions, axis) for axis in axes):
+        which = which * (own.max() + 1) + own
+    shared = _most_shared(np.unique(which, return_inverse=True)[1], *numbered(runs))
     if len(shared) < _LEAST_SETTINGS:
         return None
-    member = which.reshape(-1, 1) == shared
-    columns = fit.curve[:, None] * member
-    projected = at.project(columns)
-    inner, pulled = columns.T @ projected, columns.T @ at.projected
-    others = [float(np.sum(own**2)) for own in fit.model.by_component(projected)]
+    member = _members(shared, fit.curve)
+    inner, pulled = np.empty((len(shared),) * 2), member.T @ at.projected
+    others = np.zeros(len(fit.model.components))
+    for some in np.split(np.arange(len(shared)), range(_AT_ONCE, len(shared), _AT_ONCE)):
+        projected = at.project(member[:, some].toarray())
+        inner[:, some] = member.T @ projected
+        others += [np.sum(own**2) for own in fit.model.by_component(projected)]
     found = fit.estimate.variances > 0.0
-    taken = np.array(others)[found] / 2.0
+    taken = others[found] / 2.0
     information = 0.5 * np.sum(inner**2)
     if np.any(found):
         information -= taken @ np.linalg.solve(at.information[np.ix_(found, found)], taken)
@@ -234,16 +238,21 @@ def _of_settings(fit: JointFit) -> Adequacy | None:
         p=float(stats.chi2.sf(statistic, dof)),
         size=float(np.sqrt(variance)),
         off=float(own[largest]),
-        where=_at(conditions, int(np.flatnonzero(member[:, largest])[0])),
+        where=_at(conditions, int(shared[largest].min())),
     )
 
 
-def _most_shared(setting: IntArray, run: IntArray) -> IntArray:
-    """Return the settings that several runs met, those of most runs where there are many."""
-    met = np.unique(np.stack([setting, run]), axis=1)[0]
-    count = np.bincount(met)
+def _most_shared(setting: IntArray, run: IntArray, n_runs: int) -> list[IntArray]:
+    """Return the points of settings that several runs met, of most runs where there are many."""
+    count = np.bincount(np.unique(setting * n_runs + run) // n_runs)
     most = np.argsort(-count, kind="stable")[:_MOST_SETTINGS]
-    return np.sort(most[count[most] > 1])
+    return [np.flatnonzero(setting == one) for one in np.sort(most[count[most] > 1])]
+
+
+def _members(sets: Sequence[IntArray], curve: FloatArray) -> sparse.csc_array:
+    """Return what a unit of each set of points, relative to the curve, does to all, (n, s)."""
+    row, ends = np.concatenate(sets), np.cumsum([0, *map(len, sets)])
+    return sparse.csc_array((curve[row], row, ends), shape=(curve.size, len(sets)))
 
 
 def _line(conditions: Conditions, axis: str) -> Conditions:

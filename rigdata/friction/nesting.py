@@ -115,17 +115,26 @@ class Rows:
         in_run, in_pack = _starts(runs), _starts(packs)
         return Chunk(slice(start, stop), runs[in_run], in_run, packs[in_pack], in_pack)
 
+    @cached_property
+    def _filled_from(self) -> tuple[IntArray, IntArray]:
+        """(t * m,) row that stands in each place, any one where none does, and those places."""
+        row = np.full(self.n_tiles * self.height, -1)
+        row[self.place] = np.arange(self.place.size)
+        empty = np.flatnonzero(row < 0)
+        row[empty] = 0
+        return row, empty
+
     def laid(self, columns: FloatArray) -> FloatArray:
         """Return (n, ...) rows in their tiles, (t, m, ...), empty rows at 0."""
-        shape = columns.shape[1:]
-        tiles = np.zeros((self.n_tiles * self.height, *shape))
-        tiles[self.place] = columns
-        return tiles.reshape(self.n_tiles, self.height, *shape)
+        row, empty = self._filled_from
+        tiles = np.take(columns, row, axis=0)  # several times as quick as the same by index
+        tiles[empty] = 0.0
+        return tiles.reshape(self.n_tiles, self.height, *columns.shape[1:])
 
     def taken(self, tiles: FloatArray) -> FloatArray:
         """Return the n rows of (t, m, ...) tiles, (n, ...)."""
         t, m, *inner = tiles.shape
-        rows: FloatArray = tiles.reshape(t * m, *inner)[self.place]
+        rows: FloatArray = np.take(tiles.reshape(t * m, *inner), self.place, axis=0)
         return rows
 
     def by_pack(self, runs: FloatArray) -> FloatArray:

@@ -92,13 +92,15 @@ def _relative(fit: JointFit, first: FloatArray, *others: FloatArray) -> Estimate
 
 def run_numbers(points: FrictionPoints) -> FloatArray:
     """Return the number of each point's run among the runs of its pack, from 1, (n,)."""
-    number = np.zeros(len(points))
-    for pack in dict.fromkeys(points.pack.tolist()):
-        mine = points.pack == pack
-        runs = dict.fromkeys(points.run[mine].tolist())
-        place = {run: i for i, run in enumerate(runs, start=1)}
-        number[mine] = [place[run] for run in points.run[mine].tolist()]
-    return number
+    (run, n_runs), (pack, n_packs) = numbered(points.run), numbered(points.pack)
+    of_both, first, which = np.unique(
+        pack * n_runs + run, return_index=True, return_inverse=True
+    )
+    in_order = np.lexsort((first, of_both // n_runs))  # pack by pack, as their runs appear
+    packs = np.bincount(of_both // n_runs, minlength=n_packs)
+    place = np.empty(of_both.size)
+    place[in_order] = np.arange(of_both.size) - np.repeat(np.cumsum(packs) - packs, packs) + 1.0
+    return place[which]
 
 
 def run_spans(

@@ -20,6 +20,7 @@ from rigdata.friction.diagnostics.findings import ORDER, ResidualTrend
 from rigdata.friction.diagnostics.offered import of_residuals
 from rigdata.friction.diagnostics.words import outside, percent, plain, ranges
 from rigdata.friction.joint import JointFit
+from rigdata.friction.nesting import numbered
 from rigdata.reduction.points import FrictionPoints
 
 _LEVEL = 0.99  # of the band: a report shows many
@@ -143,8 +144,7 @@ def _smoother(basis: FloatArray, weight: FloatArray, wanted: float) -> FloatArra
 
 def _less_pack_means(columns: FloatArray, points: FrictionPoints) -> FloatArray:
     """Return columns that act on residuals as these do once pack means are taken off."""
-    moved = columns.copy()
-    for pack in dict.fromkeys(points.pack.tolist()):
-        mine = points.pack == pack
-        moved[mine] -= columns[mine].mean(axis=0)
-    return moved
+    pack, count = numbered(points.pack)
+    total = np.stack([np.bincount(pack, own, count) for own in columns.T], axis=1)
+    mean = total / np.bincount(pack)[:, None]
+    return columns - mean[pack]

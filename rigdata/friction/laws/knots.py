@@ -66,10 +66,11 @@ def settings(conditions: Conditions, axis: str) -> IntArray:
     """Return which setting of one quantity each test had, numbered from the least up, (n,)."""
     axes = AXES if axis in AXES else ALL_AXES
     place = scaled(conditions, axes)[:, axes.index(axis)]
-    which = np.zeros(place.size, dtype=np.int64)
-    number, first = -1, -np.inf
-    for i in np.argsort(place):
-        if place[i] - first > 1.0:
-            number, first = number + 1, place[i]
-        which[i] = number
+    order = np.argsort(place)
+    ordered, which = place[order], np.empty(place.size, dtype=np.int64)
+    number = start = 0
+    while start < place.size:
+        end = start + int(np.searchsorted(ordered[start:] - ordered[start], 1.0, side="right"))
+        which[order[start:end]] = number
+        number, start = number + 1, end
     return which
