@@ -160,12 +160,15 @@ class Cuts:
         self._single = self.starts.size == frames.size
 
     def sums(self, values: FloatArray) -> FloatArray:
+        """Return the sum over each frame."""
         return values if self._single else np.add.reduceat(values, self.starts)
 
     def counts(self, chosen: FlagArray) -> IntArray:
+        """Return how many samples of each frame are chosen."""
         return np.asarray(np.add.reduceat(chosen, self.starts, dtype=np.int64))
 
     def unions(self, flags: FlagArray) -> FlagArray:
+        """Return the union of the flags of each frame."""
         return flags if self._single else np.bitwise_or.reduceat(flags, self.starts)
 
     def times(self, time_s: FloatArray) -> FloatArray:
