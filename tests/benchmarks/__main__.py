@@ -22,6 +22,8 @@ BENCHMARKS = {
     "arithmetic": "flags, windows and corrections over a copy of the samples",
     "log_to_points": "a long text log to friction points over reading it alone",
     "notebook": "the same, and its uncertainty, over what a notebook would do",
+    "workers": "64 runs by two processes, and by a cluster",
+    "figures": "twelve figures drawn together over one by one",
 }
 SLOW = {
     "memory": "peak memory, and how it grows with the log",

@@ -1,6 +1,6 @@
 """What two processes bring on 64 runs, and what a cluster costs a run.
 
-Run it with ``python -m tests.benchmarks.workers``, on two idle cores; it needs the
+Run it with ``python -m tests.benchmarks workers``, on two idle cores; it needs the
 extra ``cluster``.  The runs are links to one log, so that they take the room of one.
 Reading a log takes threads of its own, so one worker is timed with all cores and with
 one: the first is what a user gains, the second how well the work is shared out.
@@ -15,7 +15,6 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 from distributed import LocalCluster
@@ -26,6 +25,7 @@ from rigdata.engines.engine import Engine, alone
 from rigdata.engines.local import processes
 from rigdata.reduction.reduce import reduce_campaign
 from tests.benchmarks.big_log import CAMPAIGN, write_campaign
+from tests.benchmarks.ratios import Ratio, Size
 
 RUNS = 64
 LONG, SHORT = 600_000, 30_000  # rows of a log: some 0.3 s of reading, and next to none
@@ -36,21 +36,6 @@ pack = "P1"
 procedure = "steady"
 log = "R{0}.csv"
 """
-
-
-@dataclass(frozen=True)
-class Measured:
-    """One number with its goal, and whether it must be at least or at most that."""
-
-    name: str
-    value: float
-    goal: float
-    at_least: bool
-    unit: str = ""
-
-    def __str__(self) -> str:
-        word = "at least" if self.at_least else "at most"
-        return f"{self.name:44} {self.value:6.2f} {self.unit:2} ({word} {self.goal:g})"
 
 
 def campaign_of(folder: Path, rows: int) -> Campaign:
@@ -88,13 +73,12 @@ def processor_time() -> float:
     return sum(one.ru_utime + one.ru_stime for one in used)
 
 
-def measured(repeats: int = 3) -> list[Measured]:
-    """The numbers: medians over rounds whose parts follow each other."""
+def ratios(size: Size) -> Iterator[Ratio]:
     with tempfile.TemporaryDirectory() as name:
         long = campaign_of(Path(name) / "long", LONG)
         short = campaign_of(Path(name) / "short", SHORT)
         rounds = []
-        for _ in range(repeats):
+        for _ in range(size.repeats):
             with one_core():
                 core = timed(long, alone)
             rounds.append((timed(long, alone), core, timed(long, processes(2))))
@@ -110,7 +94,7 @@ def measured(repeats: int = 3) -> list[Measured]:
             there = cluster(running.scheduler_address)
             timed(short, there)  # the worker loads numpy
             costs = []
-            for _ in range(repeats):
+            for _ in range(size.repeats):
                 here, away = timed(short, alone), timed(short, there)
                 costs.append((away[0] - here[0]) / RUNS * 1e3)
                 print(f"here {here[0]:.2f} s, cluster of one {away[0]:.2f} s, ", end="")
@@ -119,13 +103,6 @@ def measured(repeats: int = 3) -> list[Measured]:
         statistics.median(one[place][0] / one[2][0] for one in rounds) for place in (0, 1)
     )
     cost = statistics.median(costs)
-    return [
-        Measured(f"two workers over one, {RUNS} runs", gain, 1.7, at_least=True),
-        Measured("two workers over one on one core", shared, 1.7, at_least=True),
-        Measured("a run by a cluster, beyond its own time", cost, 20.0, at_least=False, unit="ms"),
-    ]
-
-
-if __name__ == "__main__":
-    for line in measured():
-        print(line)
+    yield Ratio(f"two workers over one, {RUNS} runs", gain, least=1.7)
+    yield Ratio("two workers over one on one core", shared, least=1.7)
+    yield Ratio("a run by a cluster, beyond its own time, ms", cost, most=20.0)

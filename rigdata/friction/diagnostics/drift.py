@@ -93,9 +93,7 @@ def _relative(fit: JointFit, first: FloatArray, *others: FloatArray) -> Estimate
 def run_numbers(points: FrictionPoints) -> FloatArray:
     """Return the number of each point's run among the runs of its pack, from 1, (n,)."""
     (run, n_runs), (pack, n_packs) = numbered(points.run), numbered(points.pack)
-    of_both, first, which = np.unique(
-        pack * n_runs + run, return_index=True, return_inverse=True
-    )
+    of_both, first, which = np.unique(pack * n_runs + run, return_index=True, return_inverse=True)
     in_order = np.lexsort((first, of_both // n_runs))  # pack by pack, as their runs appear
     packs = np.bincount(of_both // n_runs, minlength=n_packs)
     place = np.empty(of_both.size)
