@@ -19,6 +19,7 @@ _MAINS = (50.0, 60.0)
 _HARMONICS = (1, 2, 3)
 _WITHIN_HZ = 0.2  # the mains keep to that (common practice, no source)
 _BLOCK_S = 1.5
+_MOST_BLOCKS = 100  # which is enough to see a line by
 _MOST_TEETH = 400
 _STANDS_OUT = 6.5  # of the line over the median of all: clean runs reach 4
 _LEAST = 0.01  # of the torque: less is not worth a word
@@ -150,4 +151,6 @@ def _blocks(sketch: Sketch) -> tuple[list[tuple[FloatArray, FloatArray]], float]
             piece = quick[at] - quick[at].mean()
             blocks.append((turns[part.frames][at], piece))
             fast.append(float(rate[part.frames][at].max()))
-    return blocks, max(fast, default=0.0)
+    last = max(len(blocks) - 1, 0)
+    chosen = np.unique(np.linspace(0, last, min(_MOST_BLOCKS, len(blocks))).astype(int))
+    return [blocks[i] for i in chosen], max(fast, default=0.0)

@@ -17,6 +17,7 @@ from rigdata.reduction.points import FrictionPoints
 
 # Within which two points are at like conditions; what the rest does to mu is scatter.
 _LIKE_LN_SPEED, _LIKE_K = 0.35, 25.0
+_MOST_PACKS, _MOST_RUNS = 12, 12  # that a median is taken over
 _LEAST_SPREAD = 0.03  # of mu, between runs of one material (common practice, no source)
 _DRAG_SPREAD = 0.03  # the least that the drag of packs differs by
 
@@ -63,14 +64,15 @@ def friction_levels(points: Sequence[FrictionPoints]) -> dict[str, Level]:
     run's own among them.  One run, or one pack of three, does not move a median.
     """
     runs = {str(part.run[0]): _run(part) for part in points if len(part)}
+    groups: dict[tuple[str, ...], dict[str, list[str]]] = {}
+    for name, one in runs.items():
+        groups.setdefault(one.group, {}).setdefault(one.pack, []).append(name)
     found = {}
     for name, one in runs.items():
         by_pack: dict[str, list[float]] = {}
-        for other, like in runs.items():
-            if other != name and like.group == one.group:
-                apart = _apart(one, like)
-                if math.isfinite(apart):
-                    by_pack.setdefault(like.pack, []).append(apart)
+        for other in _peers(groups[one.group], one.pack):
+            if other != name and math.isfinite(apart := _apart(one, runs[other])):
+                by_pack.setdefault(runs[other].pack, []).append(apart)
         each = [value for values in by_pack.values() for value in values]
         if len(each) < 2:
             continue
@@ -78,6 +80,21 @@ def friction_levels(points: Sequence[FrictionPoints]) -> dict[str, Level]:
         spread = max(middle(each)[1], _LEAST_SPREAD)
         found[name] = Level(offset, spread, len(each), len(by_pack))
     return found
+
+
+def _peers(packs: Mapping[str, list[str]], own: str) -> list[str]:
+    """Return the runs of a pack and of as many others as a median needs."""
+    named = [own, *_spread([pack for pack in packs if pack != own], _MOST_PACKS)]
+    return [run for pack in named for run in _spread(packs[pack], _MOST_RUNS)]
+
+
+def _spread(names: list[str], most: int) -> list[str]:
+    """Return at most so many of the names, evenly."""
+    return (
+        [names[i] for i in np.unique(np.linspace(0, len(names) - 1, most).astype(int))]
+        if names
+        else []
+    )
 
 
 def drag_levels(runs: Sequence[DragData], oil: Oil | None) -> dict[str, Level]:

@@ -29,14 +29,15 @@ def speed_dropouts(sketch: Sketch) -> Iterator[Finding]:
     if key is None or not sketch.tared or sketch.run.procedure == "zero":
         return
     raw = sketch.frames.values[key]
-    low = np.isfinite(raw) & (np.abs(raw) <= _standstill(sketch, raw))
+    rest = _standstill(sketch, raw)
+    low = np.isfinite(raw) & (np.abs(raw) <= rest)
     zeros = _telling_zeros(sketch, raw)
     parts = []
     for part in runs_of(low):
         exact = _zeros_at_start(raw, part)
-        if exact >= zeros and _lost_at_once(sketch, raw, part):
+        if exact >= zeros and _lost_at_once(sketch, raw, part, rest):
             parts.append(Stretch(part.start, part.start + exact))
-        elif sketch.run.procedure != "breakaway" and _comes_back(sketch, raw, part):
+        elif sketch.run.procedure != "breakaway" and _comes_back(sketch, raw, part, rest):
             # On a soft drive line plates stick and slip like that.
             parts.append(part)
     if not parts:
@@ -79,22 +80,22 @@ def _zeros_at_start(raw: FloatArray, part: Stretch) -> int:
     return int(other[0]) if other.size else len(part)
 
 
-def _lost_at_once(sketch: Sketch, raw: FloatArray, part: Stretch) -> bool:
+def _lost_at_once(sketch: Sketch, raw: FloatArray, part: Stretch, rest: float) -> bool:
     """Whether the speed was gone from one frame to the next, and the torque went on."""
     before = np.abs(raw[max(0, part.start - 3) : part.start])
     before = before[np.isfinite(before)]
-    if before.size == 0 or before[-1] <= _CLEAR * _standstill(sketch, raw):
+    if before.size == 0 or before[-1] <= _CLEAR * rest:
         return False
     return bool(before[-1] >= _SHARP * np.median(before)) and _goes_on(sketch, part)
 
 
-def _comes_back(sketch: Sketch, raw: FloatArray, part: Stretch) -> bool:
+def _comes_back(sketch: Sketch, raw: FloatArray, part: Stretch, rest: float) -> bool:
     """Whether the speed was gone at once and was back at once."""
     after = np.abs(raw[part.stop : part.stop + 3])
     after = after[np.isfinite(after)]
-    if after.size == 0 or after[0] <= _CLEAR * _standstill(sketch, raw):
+    if after.size == 0 or after[0] <= _CLEAR * rest:
         return False
-    return bool(after[0] > _SHARP * np.median(after)) and _lost_at_once(sketch, raw, part)
+    return bool(after[0] > _SHARP * np.median(after)) and _lost_at_once(sketch, raw, part, rest)
 
 
 def _goes_on(sketch: Sketch, part: Stretch) -> bool:

@@ -17,7 +17,7 @@ from rigdata.logs.flags import Flag
 from rigdata.logs.frames import Frames
 from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Kind, Sureness
 from rigdata.reduction.geometry import Geometry, pack_geometry
-from rigdata.reduction.stretches import Stretch
+from rigdata.reduction.stretches import Stretch, runs_of
 from rigdata.reduction.zero import LEAST_IDLE_S, idle_limit
 
 CELLS = ("torque", "clamp_load")
@@ -155,10 +155,9 @@ class Sketch:
     def near(self, mask: BoolArray, seconds: float) -> BoolArray:
         """(n,) where a frame of `mask` is no further away than `seconds`."""
         found = np.zeros(mask.size, np.bool_)
-        for at in np.flatnonzero(mask):
-            low, high = np.searchsorted(
-                self.time, [self.time[at] - seconds, self.time[at] + seconds]
-            )
+        for part in runs_of(mask):
+            reach = self.time[part.start] - seconds, self.time[part.stop - 1] + seconds
+            low, high = np.searchsorted(self.time, reach)
             found[low : high + 1] = True
         return found
 

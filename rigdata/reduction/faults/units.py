@@ -84,25 +84,25 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Fault:
     quantity = "drag torque" if one.procedure == "drag" else "torque over load"
     seen = f"{quantity} is {level.ratio:.3g} times that of {like}"
     if not guesses or min(g.noise for g in guesses) > 2.0 * _AGREES:
-        return fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one, level))
+        return fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one))
     best = min(guesses, key=lambda guess: guess.misfit)
     rest = [g.misfit for g in guesses if g.channel != best.channel]
-    sure = Sureness.LIKELY
     evidence = (
         f"{seen}; {best.factor.logged} taken for {best.factor.said} gives {best.factor.value:.3g}"
     )
-    if best.noise <= _AGREES:
-        evidence += (
-            f", and the noise of its idle {best.channel.replace('_', ' ')} is "
-            f"{math.exp(noise[best.channel]):.2g} times that of other runs"
-        )
-        if min(rest, default=math.inf) > best.misfit + _AGREES**2:
-            sure = Sureness.CERTAIN
+    channel, own = best.channel.replace("_", " "), noise[best.channel]
+    if not abs(own - best.factor.ln) < abs(own):
+        evidence += f", though the noise of the idle {channel} does not show it"
+        action = _kept(one)
+        return fault_of(one, Kind.UNIT, best.channel, Sureness.POSSIBLE, evidence, action)
+    evidence += f", and the noise of its idle {channel} is {math.exp(own):.2g} times that of others"
+    alone = best.noise <= _AGREES and min(rest, default=math.inf) > best.misfit + _AGREES**2
+    sure = Sureness.CERTAIN if alone else Sureness.LIKELY
     return fault_of(one, Kind.UNIT, best.channel, sure, evidence, Action.LEFT_OUT)
 
 
-def _kept(one: Traits, level: Level) -> Action:
-    """A drag run that shows nothing must not be taken off; an odd friction run is told."""
+def _kept(one: Traits) -> Action:
+    """An odd friction run is told and kept; odd drag must not be taken off those of its pack."""
     return Action.LEFT_OUT if one.procedure == "drag" else Action.KEPT
 
 
