@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
@@ -71,6 +71,10 @@ class Frames:
         What was dropped or taken by default.
     sha256 : str
         Hash of the log file.
+    not_rising_s : (m,) array
+        Times of the rows dropped because they do not rise, as they came. [s]
+    cut_line : bool
+        Whether the last line has no line end and was left out.
     """
 
     time_s: FloatArray
@@ -87,10 +91,13 @@ class Frames:
     dialect: Dialect | None
     notices: tuple[Notice, ...]
     sha256: str
+    not_rising_s: FloatArray = field(default_factory=lambda: np.empty(0))
+    cut_line: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "time_s", frozen(self.time_s))
         object.__setattr__(self, "n_samples", frozen(self.n_samples, np.int64))
+        object.__setattr__(self, "not_rising_s", frozen(self.not_rising_s))
         values = {key: frozen(column) for key, column in self.values.items()}
         spread = {key: frozen(column) for key, column in self.spread.items()}
         flags = {key: frozen(column, np.uint8) for key, column in self.flags.items()}
@@ -191,6 +198,8 @@ def read_frames(
         dialect=log.dialect,
         notices=(*log.notices, *tally.notices(where)),
         sha256=digest.result(),
+        not_rising_s=streams.not_rising_s,
+        cut_line=tally[Loss.CUT_LINE] > 0,
     )
 
 
@@ -230,6 +239,11 @@ class _Streams:
         self._holes = {key: Holes(period) for key, period in look.periods.items()}
         self._used = 0
         self.n_rows = 0
+
+    @property
+    def not_rising_s(self) -> FloatArray:
+        """Times of the rows dropped because they do not rise. [s]"""
+        return self._order.lost_s
 
     def push(self, block: Block) -> None:
         """Take the next rows of the log."""

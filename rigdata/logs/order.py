@@ -23,6 +23,12 @@ class RisingRows:
         self._pending: Block | None = None
         self._before = -np.inf  # time of the last row dealt with, dropped or not
         self._latest = -np.inf  # highest time passed on
+        self._lost: list[FloatArray] = []
+
+    @property
+    def lost_s(self) -> FloatArray:
+        """Times of the rows dropped because they do not rise, as they came. [s]"""
+        return np.concatenate([np.empty(0), *self._lost])
 
     def push(self, block: Block) -> Block:
         """Return the rows that can be judged now; the last two wait for what follows."""
@@ -57,6 +63,7 @@ class RisingRows:
         keep &= usable > before[:-1]
         self._before, self._latest = float(time[ready - 1]), float(before[-1])
         lost = time[:ready][~keep]
+        self._lost.append(lost)
         self._tally.add(Loss.NOT_RISING, lost.size, [f"{t:.10g} s" for t in lost[:5]])
         return _chosen(done, keep)
 
