@@ -64,7 +64,8 @@ def command(
     if as_json:
         keys = (*HEADERS, "do")
         runs = [dict(zip(keys, (*_row(one), one.do), strict=True)) for one in found.runs]
-        show_json("check", found.notices, runs=runs, counts=found.counts)
+        faults = [fault.to_dict() for fault in found.faults]
+        show_json("check", found.notices, runs=runs, faults=faults, counts=found.counts)
     else:
         there = [_row(one) for one in found.runs if one.verdict != TO_COME]
         click.echo(aligned(HEADERS, there) if there else "No run has a log yet.")

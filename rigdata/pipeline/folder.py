@@ -119,6 +119,9 @@ def results_stage(
                 "inputs": _inputs(campaign, reduction, before),
                 "records": _records(campaign),
                 "left_out": dict(reduction.left_out) if reduction else before.get("left_out", {}),
+                "faults": [f.to_dict() for f in reduction.faults]
+                if reduction
+                else before.get("faults", []),
                 "outputs": _outputs(part),
             },
         )

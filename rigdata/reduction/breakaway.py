@@ -44,8 +44,9 @@ def breakaway_drafts(corrected: CorrectedRun) -> list[Draft]:
     for rest in runs_of(resting):
         dwell = float(time[rest.stop - 1] - time[rest.start])
         follows = slice(rest.stop, rest.stop + max(3, round(0.05 / step)))
-        slipped = pressed[follows].all() and (speed[follows] > floor).mean() > 0.5
-        if dwell >= LEAST_DWELL_S and rest.stop < time.size and slipped:
+        if dwell < LEAST_DWELL_S or rest.stop >= time.size:
+            continue
+        if pressed[follows].all() and (speed[follows] > floor).mean() > 0.5:
             drafts.append(_peak_draft(corrected, rest, dwell, step))
     return [d for d in drafts if d is not None]
 

@@ -12,7 +12,6 @@ from rigdata.arrays import FloatArray, IntArray
 from rigdata.reduction.condition_shifts import condition_shifts
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
-from rigdata.reduction.faults import FROZEN_NM
 from rigdata.reduction.oscillation import CellNoise, cell_noise, oscillation
 from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.slip import stick_reason
@@ -20,6 +19,7 @@ from rigdata.reduction.windows import LOAD_BAND, Window
 from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
 
 LEAST_FRAMES = 4
+_FROZEN_NM = 1e-6
 # A window's own variance is worth its degrees of freedom, the run's this many.
 _PRIOR_FRAMES = 10.0
 
@@ -142,6 +142,6 @@ def _fault(corrected: CorrectedRun, frames: IntArray, mean_load: float, mu: floa
         return f"clamp load not steady: {100 * spread / abs(mean_load):.0f} % spread"
     if mu <= 0:
         return "coefficient not above zero"
-    if float(np.ptp(corrected.tared_torque[frames])) < FROZEN_NM:
+    if float(np.ptp(corrected.tared_torque[frames])) < _FROZEN_NM:
         return "torque frozen"
     return ""

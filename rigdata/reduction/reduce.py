@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from rigdata.campaign.campaign import Campaign, Pack, Run
 from rigdata.errors import Notice, ReductionError, RigdataError, Severity, gathered
 from rigdata.logs.frames_cache import FramesCache
+from rigdata.reduction.account import Account
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.faults.courses import drag_courses, friction_courses
+from rigdata.reduction.faults.fault import Fault, Kind
+from rigdata.reduction.faults.levels import drag_levels, friction_levels
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
-from rigdata.reduction.results import Reduction, RunSummary
+from rigdata.reduction.results import Reduction
 from rigdata.reduction.run import (
+    DRAG_CELL_S,
     RunResult,
     read_sliding,
     reduce_drag_run,
@@ -23,10 +30,10 @@ from rigdata.reduction.run import (
     reduce_zero_run,
 )
 from rigdata.reduction.sliding import Sliding, with_pack_work
-from rigdata.reduction.trace import Trace
 from rigdata.reduction.zero import PackZero
-from rigdata.steps import Progress, Step, silent
+from rigdata.steps import Progress
 
+_OF_WORK = ("torque", "slip_speed")  # channels that the sliding work comes from
 _MOST_NAMED = 4  # runs whose reason is told where none gave a point
 
 
@@ -63,22 +70,28 @@ def reduce_campaign(
     ReductionError
         When no run at all gives a friction point, unless the campaign is under way.
     """
-    account = _Account(campaign, progress)
+    account = Account(campaign, progress, cache)
     rig = campaign.rig
 
     zeros: dict[str, PackZero] = {}
     for run, pack in account.pending("zero"):
         with account.attempt(run):
-            result, zero = reduce_zero_run(run, pack, rig, cache)
+            examined = account.examine(run, pack, rig)
+            result, zero = reduce_zero_run(examined, pack, rig)
             zeros.setdefault(pack.name, zero)
             account.enter(result)
 
     drag_runs: list[DragData] = []
     for run, pack in account.pending("drag"):
         with account.attempt(run):
-            result, data = reduce_drag_run(run, pack, rig, zeros.get(pack.name), cache)
+            examined = account.examine(run, pack, rig)
+            result, data = reduce_drag_run(examined, pack, rig, zeros.get(pack.name))
             drag_runs.append(data)
             account.enter(result)
+    account.compare(
+        drag_levels(drag_runs, campaign.oil), drag_courses(drag_runs, campaign.oil, DRAG_CELL_S)
+    )
+    drag_runs = [data for data in drag_runs if data.run not in account.left_out]
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
     account.notices.extend(said)
     drags = {name: _pack_drag(campaign, pack, drag_runs) for name, pack in campaign.packs.items()}
@@ -86,9 +99,14 @@ def reduce_campaign(
     results = []
     for run, pack in account.pending(None):
         with account.attempt(run):
-            given = drags[pack.name].surface, zeros.get(pack.name)
-            results.append(reduce_run(run, pack, rig, *given, cache))
+            examined = account.examine(run, pack, rig)
+            drag = drags[pack.name].surface
+            results.append(reduce_run(examined, pack, rig, drag, zeros.get(pack.name)))
             account.enter(results[-1])
+    made = [r.points for r in results if r.points is not None]
+    account.compare(friction_levels(made), friction_courses(made))
+    account.tell_faults()
+    results = [_kept_out(result, account.left_out) for result in results]
     points = [r.points for r in results if r.points is not None]
     if not points and not under_way:
         each = [f"{run}: {why}" for run, why in account.left_out.items()]
@@ -99,14 +117,17 @@ def reduce_campaign(
             where=str(campaign.path),
             do="Mend the runs named, or record new ones.",
         )
+    late = _late(account.faults)
     delay = pooled_delay(
-        [r.ripple for r in results if r.ripple is not None],
+        [r.ripple for r in results if r.ripple is not None and r.run not in late],
         min((r.sample_s for r in results), default=math.inf),
     )
     account.notices.extend(delay_notices(delay, campaign.rig.path.name))
     tested = {pack for part in points for pack in part.pack.tolist()}
 
     def sliding_in(run: Run) -> Sliding | None:
+        if run.id in unknown:
+            return None
         with suppress(RigdataError):
             drag, zero = drags[run.pack].surface, zeros.get(run.pack)
             dated, pack = account.dated(run), campaign.packs[run.pack]
@@ -114,6 +135,7 @@ def reduce_campaign(
         return None
 
     known = {r.run: r.sliding for r in results if r.sliding is not None}
+    unknown = {f.run for f in account.faults if f.leaves_out and f.channel in _OF_WORK}
     return Reduction(
         campaign=campaign,
         points=with_pack_work(aligned(concatenate(points), delay), campaign, known, sliding_in),
@@ -121,6 +143,7 @@ def reduce_campaign(
         summaries=account.summaries,
         said=account.said,
         left_out=account.left_out,
+        faults=tuple(account.faults),
         notices=gathered(
             (
                 *campaign.notices,
@@ -138,73 +161,18 @@ def reduce_campaign(
     )
 
 
-@dataclass
-class _Account:
-    """The running account of one reduction: what was read, said and left out."""
+def _kept_out(result: RunResult, left_out: Mapping[str, str]) -> RunResult:
+    """Return a result whose points are not used where its run is left out after all."""
+    if result.run not in left_out or result.points is None:
+        return result
+    every = np.ones(len(result.points), dtype=np.bool_)
+    points = result.points.not_used(every, left_out[result.run])
+    return replace(result, points=points, ripple=None, sliding=None)
 
-    campaign: Campaign
-    progress: Progress | None
-    left_out: dict[str, str] = field(default_factory=dict)
-    notices: list[Notice] = field(default_factory=list)
-    summaries: dict[str, RunSummary] = field(default_factory=dict)
-    traces: dict[str, Trace] = field(default_factory=dict)
-    said: dict[str, tuple[Notice, ...]] = field(default_factory=dict)
-    read: set[str] = field(default_factory=set)
 
-    def __post_init__(self) -> None:
-        for run in self.campaign.runs:
-            if run.exclude:
-                self.leave_out(run, f"excluded in campaign.toml: {run.exclude}")
-            elif not run.log.is_file():
-                # The campaign's own notices say so already.
-                self.left_out[run.id] = f"there is no log {run.log.name}"
-        self.not_read = len(self.left_out)
-
-    def pending(self, procedure: str | None) -> Iterator[tuple[Run, Pack]]:
-        """Yield the runs of one procedure, or with None all that measure friction."""
-        for run in self.campaign.runs:
-            wanted = run.procedure == procedure
-            if procedure is None:
-                wanted = run.procedure not in ("zero", "drag")
-            if wanted and run.id not in self.left_out:
-                done, total = len(self.read), len(self.campaign.runs) - self.not_read
-                (self.progress or silent)(Step(f"reading run {run.id}", done, total))
-                self.read.add(run.id)
-                yield self.dated(run), self.campaign.packs[run.pack]
-
-    def dated(self, run: Run) -> Run:
-        """Return the run with its date: that of the campaign where it has none."""
-        return replace(run, date=run.date or self.campaign.date)
-
-    @contextmanager
-    def attempt(self, run: Run) -> Iterator[None]:
-        """Leave a run out, with its reason, when the work on it fails."""
-        try:
-            yield
-        except RigdataError as fault:
-            self.leave_out(run, str(fault), fault)
-
-    def leave_out(self, run: Run, why: str, fault: RigdataError | None = None) -> None:
-        """Note that a run has no result."""
-        self.left_out[run.id] = why
-        what, do = (fault.what, fault.do) if fault is not None else (why, "")
-        self._say(run.id, Notice(Severity.LEFT_OUT, f"run {run.id}", what, do))
-
-    def _say(self, run: str, *notices: Notice) -> None:
-        self.notices.extend(notices)
-        self.said[run] = (*self.said.get(run, ()), *notices)
-
-    def enter(self, result: RunResult) -> None:
-        """Enter one reduced run."""
-        self._say(result.run, *result.notices)
-        self.traces[result.run] = result.trace
-        self.summaries[result.run] = RunSummary(
-            run=result.run,
-            n_rows=result.n_rows,
-            n_points=len(result.points) if result.points is not None else 0,
-            flagged=result.flagged,
-            log_sha256=result.log_sha256,
-        )
+def _late(faults: Sequence[Fault]) -> set[str]:
+    """Return the runs whose load lags in a way that the others do not share."""
+    return {fault.run for fault in faults if fault.kind is Kind.LOAD_LAG}
 
 
 @dataclass(frozen=True)

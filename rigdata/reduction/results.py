@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from rigdata.campaign.campaign import Campaign
 from rigdata.errors import Notice
+from rigdata.reduction.faults.fault import Fault
 from rigdata.reduction.points import FrictionPoints
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.trace import Trace
@@ -60,6 +61,8 @@ class Reduction:
         What each point was read from, by the point's name.
     said : mapping of str to tuple of Notice
         What was said of each run alone, before like notices were made one.
+    faults : tuple of Fault
+        Faults of the bench found in the logs.
     """
 
     campaign: Campaign
@@ -71,6 +74,7 @@ class Reduction:
     drag: Mapping[str, str]
     readings: Mapping[str, Reading] = field(default_factory=dict, repr=False)
     said: Mapping[str, tuple[Notice, ...]] = field(default_factory=dict)
+    faults: tuple[Fault, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("traces", "summaries", "left_out", "drag", "readings", "said"):

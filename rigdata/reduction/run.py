@@ -14,16 +14,20 @@ from rigdata.calibration.signals import Signals
 from rigdata.campaign.campaign import Pack, Run
 from rigdata.campaign.rig import Rig
 from rigdata.errors import LogError, Notice, ReductionError, Severity
-from rigdata.logs.frames import ColumnRequest, read_frames
+from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.alignment import Ripple, ripple_of
 from rigdata.reduction.breakaway import breakaway_drafts
 from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
 from rigdata.reduction.drafts import Draft, to_points
 from rigdata.reduction.drag import Drag, DragData
-from rigdata.reduction.faults import check_run
+from rigdata.reduction.faults.fault import Fault
+from rigdata.reduction.faults.registry import find_in_run
+from rigdata.reduction.faults.sketch import Sketch, sketch
+from rigdata.reduction.faults.traits import Traits, traits_of
 from rigdata.reduction.load_slope import load_slope_drafts
 from rigdata.reduction.points import FrictionPoints
+from rigdata.reduction.preconditions import check_run
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.reading import Reading
 from rigdata.reduction.sliding import Sliding, sliding_of
@@ -32,7 +36,7 @@ from rigdata.reduction.windows import WINDOWS, load_sweeps, steady_windows
 from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
-_DRAG_CELL_S = 0.5
+DRAG_CELL_S = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,13 +74,37 @@ class RunResult:
     log_sha256: str
 
 
-def read_signals(run: Run, rig: Rig, cache: FramesCache | None = None) -> Signals:
-    """Read the log of one run into SI channels, from `cache` where it was read before.
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """A log that was read and looked through for faults.
+
+    Attributes
+    ----------
+    sketch : Sketch
+        The run without the frames that faults spoil.
+    faults : tuple of Fault
+        What was found in it.
+    traits : Traits
+        What other runs are compared with.
+    """
+
+    sketch: Sketch
+    faults: tuple[Fault, ...]
+    traits: Traits
+
+    @property
+    def signals(self) -> Signals:
+        """The channels without the frames that faults spoil."""
+        return self.sketch.signals
+
+
+def read_log_frames(run: Run, rig: Rig, cache: FramesCache | None = None) -> Frames:
+    """Read the log of one run into frames, from `cache` where it was read before.
 
     Raises
     ------
-    LogError, CalibrationError
-        When the log or a record cannot be used.
+    LogError
+        When the log cannot be read.
     """
     if not run.log.is_file():
         raise LogError(
@@ -94,7 +122,7 @@ def read_signals(run: Run, rig: Rig, cache: FramesCache | None = None) -> Signal
         if channel.column is not None
     }
     read = read_frames if cache is None else cache.frames
-    frames = read(
+    return read(
         run.log,
         rig.log,
         columns,
@@ -102,14 +130,28 @@ def read_signals(run: Run, rig: Rig, cache: FramesCache | None = None) -> Signal
         start_s=run.start_s,
         end_s=run.end_s,
     )
-    return to_signals(frames, rig, run=run.id, date=run.date)
 
 
-def reduce_zero_run(
-    run: Run, pack: Pack, rig: Rig, cache: FramesCache | None = None
-) -> tuple[RunResult, PackZero]:
+def read_signals(run: Run, rig: Rig, cache: FramesCache | None = None) -> Signals:
+    """Read the log of one run into SI channels, whatever is wrong with it."""
+    return to_signals(read_log_frames(run, rig, cache), rig, run=run.id, date=run.date)
+
+
+def examine_run(run: Run, pack: Pack, rig: Rig, cache: FramesCache | None = None) -> Examined:
+    """Read the log of one run and look for faults of the bench in it.
+
+    Raises
+    ------
+    LogError, CalibrationError
+        When the log or a record cannot be used.
+    """
+    findings, sketched = find_in_run(sketch(read_log_frames(run, rig, cache), run, pack, rig))
+    return Examined(sketched, tuple(finding.fault for finding in findings), traits_of(sketched))
+
+
+def reduce_zero_run(examined: Examined, pack: Pack, rig: Rig) -> tuple[RunResult, PackZero]:
     """Read the zeros of torque and load over a whole run without load and slip."""
-    signals = read_signals(run, rig, cache)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, None, None)
     if corrected.zeros is None:
         raise ReductionError("no zero could be read", where=f"run {run.id}")
@@ -117,14 +159,10 @@ def reduce_zero_run(
 
 
 def reduce_drag_run(
-    run: Run,
-    pack: Pack,
-    rig: Rig,
-    pack_zero: PackZero | None,
-    cache: FramesCache | None = None,
+    examined: Examined, pack: Pack, rig: Rig, pack_zero: PackZero | None
 ) -> tuple[RunResult, DragData]:
     """Read the drag torque of a run with slip and without load."""
-    signals = read_signals(run, rig, cache)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, None, pack_zero)
     return _result(signals, corrected, None), drag_data(corrected)
 
@@ -142,7 +180,7 @@ def drag_data(corrected: CorrectedRun) -> DragData:
             expected="a drag run with the plates slipping and no clamp load",
         )
     picked = np.flatnonzero(moving)
-    cell = np.floor((time[picked] - time[0]) / _DRAG_CELL_S).astype(np.int64)
+    cell = np.floor((time[picked] - time[0]) / DRAG_CELL_S).astype(np.int64)
     starts = np.concatenate(([0], np.flatnonzero(np.diff(cell)) + 1))
     counts = np.diff(np.concatenate((starts, [picked.size])))
 
@@ -163,12 +201,11 @@ def drag_data(corrected: CorrectedRun) -> DragData:
 
 
 def reduce_run(
-    run: Run,
+    examined: Examined,
     pack: Pack,
     rig: Rig,
     drag: Drag | None,
     pack_zero: PackZero | None,
-    cache: FramesCache | None = None,
 ) -> RunResult:
     """Reduce one run to friction points.
 
@@ -177,7 +214,7 @@ def reduce_run(
     RigdataError
         With the reason why the run must be left out.
     """
-    signals = read_signals(run, rig, cache)
+    run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, drag, pack_zero)
     check_run(corrected)
     drafts, notices = _drafts(corrected)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from rigdata.campaign.campaign import Campaign, Run
 from rigdata.errors import Notice, RigdataError, Severity
 from rigdata.logs.frames_cache import FramesCache
+from rigdata.reduction.faults.fault import Fault
 from rigdata.reduction.reduce import reduce_campaign
 from rigdata.reduction.results import Reduction
 from rigdata.reduction.run import trace_as_read
@@ -59,11 +60,14 @@ class CampaignCheck:
         In the order of campaign.toml.
     notices : tuple of Notice
         What concerns more than one run.
+    faults : tuple of Fault
+        Faults of the bench found in the logs, run by run.
     """
 
     campaign: Campaign
     runs: tuple[RunVerdict, ...]
     notices: tuple[Notice, ...]
+    faults: tuple[Fault, ...] = ()
 
     @property
     def counts(self) -> dict[str, int]:
@@ -102,12 +106,13 @@ def check_campaign(
         for n in reduction.notices
         if (n.severity, n.what, n.do) not in alone and n.where not in absent
     ]
-    return CampaignCheck(campaign, runs, tuple(others))
+    return CampaignCheck(campaign, runs, tuple(others), reduction.faults)
 
 
 def _judged(run: Run, reduction: Reduction, cache: FramesCache | None) -> RunVerdict:
     summary = reduction.summaries.get(run.id)
-    verdict, reason, do = _verdict(run, reduction.said.get(run.id, ()), reduced=summary is not None)
+    reduced = summary is not None and run.id not in reduction.left_out
+    verdict, reason, do = _verdict(run, reduction.said.get(run.id, ()), reduced=reduced)
     trace = reduction.traces.get(run.id)
     if trace is None and verdict == REPEAT:
         with suppress(RigdataError):

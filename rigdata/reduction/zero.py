@@ -20,6 +20,7 @@ from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 LEAST_IDLE_S = 0.5
 _MOST_FIRST_S = 2.5
 _FEWEST = 12
+_FAR = 10.0  # robust standard deviations that noise does not reach
 _CREEP_RAD_S = 0.005  # a pickup's offset, not slip (common practice, no source)
 
 
@@ -214,6 +215,7 @@ def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[
         When no stretch holds two good readings.
     """
     picked = [np.flatnonzero(usable[s.frames]) + s.start for s in idle]
+    picked = [frames[_near(signal.values[frames])] for frames in picked]
     picked = [frames for frames in picked if frames.size >= 2]
     if not picked:
         raise ReductionError(
@@ -236,6 +238,18 @@ def read_zero(signal: Signal, time_s: FloatArray, usable: BoolArray, idle: list[
         dof=dof,
         shift=np.stack([signal.sensitivity[:, frames].mean(axis=1) for frames in picked], axis=1),
     )
+
+
+def _near(values: FloatArray) -> BoolArray:
+    """(n,) readings that are not far from all others, as a spike at the end of a log is.
+
+    Nearer to the end of the log than three samples a spike cannot be told from a step, and
+    is not flagged.
+    """
+    apart = np.abs(values - np.median(values)) if values.size else values
+    spread = 1.4826 * float(np.median(apart)) if values.size else 0.0
+    near: BoolArray = apart <= _FAR * spread if spread > 0.0 else np.ones(values.size, np.bool_)
+    return near
 
 
 def tare(signal: Signal, time_s: FloatArray, zero: Zero, run: str, zero_run: str) -> Signal:
