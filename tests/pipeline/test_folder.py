@@ -36,7 +36,9 @@ def campaign(tmp_path: Path) -> SimpleNamespace:
 @pytest.fixture
 def reduction() -> SimpleNamespace:
     return SimpleNamespace(
-        summaries={"R1": SimpleNamespace(log_sha256="1" * 64)}, left_out={"R2": "no torque"}
+        summaries={"R1": SimpleNamespace(log_sha256="1" * 64)},
+        left_out={"R2": "no torque"},
+        faults=(),
     )
 
 
