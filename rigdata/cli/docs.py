@@ -13,6 +13,7 @@ FOLDER = Path(__file__).parents[1] / "docs"
 TOPICS = (
     "first-campaign",
     "questions",
+    "faults",
     "reading-the-report",
     "files",
     "measurement-model",
