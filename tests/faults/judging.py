@@ -154,9 +154,9 @@ class Bench:
         real = {name: getattr(reduce, name) for name in ("reduce_zero_run", "reduce_drag_run")}
         examine, whole = account.examine_run, reduce.reduce_run
 
-        def examined(run, pack, rig):
+        def examined(run, pack, rig, cache):
             key = ("examined", run.id, run.log.read_bytes())
-            return self._once(key, lambda: examine(run, pack, rig))
+            return self._once(key, lambda: examine(run, pack, rig, cache))
 
         def plain(name):
             def call(one, *rest):
