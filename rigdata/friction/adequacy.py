@@ -219,15 +219,15 @@ def _of_settings(fit: JointFit) -> Adequacy | None:
         others += [np.sum(own**2) for own in fit.model.by_component(projected)]
     found = fit.estimate.variances > 0.0
     taken = others[found] / 2.0
-    information = 0.5 * np.sum(inner**2)
+    information = 0.5 * float(np.sum(inner**2))
     if np.any(found):
-        information -= taken @ np.linalg.solve(at.information[np.ix_(found, found)], taken)
+        information -= float(taken @ np.linalg.solve(at.information[np.ix_(found, found)], taken))
     mean, square = float(np.trace(inner)), float(pulled @ pulled)
     if not (mean > 0.0 and information > 0.0):
         return None
-    dof = mean**2 / (2.0 * float(information))
+    dof = mean**2 / (2.0 * information)
     statistic = square * dof / mean
-    variance = max(square - mean, 0.0) / (2.0 * float(information))
+    variance = max(square - mean, 0.0) / (2.0 * information)
     own = np.linalg.solve(np.eye(len(shared)) + variance * inner, variance * pulled)
     largest = int(np.argmax(np.abs(own)))
     return Adequacy(
