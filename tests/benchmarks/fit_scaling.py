@@ -1,8 +1,8 @@
 """How the cost of a fit grows with the points: 1,000 runs of 50 packs, 2 to 200 points each.
 
-Run as ``python -m tests.benchmarks.fit_scaling [repeats]``; two repeats take some minutes.
+Run as ``python -m tests.benchmarks fit_scaling --repeats 2``, which takes some minutes.
 Processor time, the least of the repeats; the exponent is the slope of a straight line through
-the logarithms, and the ratio is to the time that the same points take per point at the start.
+the logarithms.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import sys
 import time
 import tracemalloc
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from friction_points import OIL, REFERENCE, THETA, Truth, drawn
 
 from rigdata.friction.fit import fit_campaign
 from rigdata.reduction.points import FrictionPoints
+from tests.benchmarks.ratios import Ratio, Size
 
 RUNS, PACKS = 1000, 50
 EACH = (2, 6, 20, 60, 200)  # points of a run
@@ -54,22 +56,17 @@ def peak(data: FrictionPoints, laws: list[str] | None) -> float:
     return most / len(data)
 
 
-def main() -> None:
-    repeats = int(sys.argv[1]) if len(sys.argv) > 1 else 2
+def ratios(size: Size) -> Iterator[Ratio]:
     for words, (law, laws) in CASES.items():
         counts, times = [], []
         for each in EACH:
             data = points(law, each)
             counts.append(len(data))
-            times.append(seconds(data, laws, repeats))
-            ratio = times[-1] / times[0] * counts[0] / counts[-1]
-            print(f"{words}: {len(data):7} points {times[-1]:8.2f} s, {ratio:.2f} times per point",
-                  flush=True)  # fmt: skip
+            times.append(seconds(data, laws, size.repeats))
+            note = f"{times[-1] / times[0] * counts[0] / counts[-1]:.2f} times per point"
+            most = 5.0 if each == EACH[-1] and laws else None
+            yield Ratio(f"{words}, {len(data)} points [s]", times[-1], most=most, note=note)
         slope = np.polyfit(np.log(counts), np.log(times), 1)[0]
         last = np.diff(np.log(times[-2:])) / np.diff(np.log(counts[-2:]))
-        print(f"{words}: exponent {slope:.2f}, {last[0]:.2f} at the end; "
-              f"{peak(data, laws):.0f} bytes a point at the end")  # fmt: skip
-
-
-if __name__ == "__main__":
-    main()
+        note = f"{last[0]:.2f} at the end, {peak(data, laws):.0f} bytes a point"
+        yield Ratio(f"{words}, exponent", slope, most=1.1, note=note)
