@@ -177,7 +177,11 @@ def _told_apart(
     column: Any, index: int, lines: IntArray, layout: Layout
 ) -> tuple[list[str], list[str]]:
     """Return the cells of a column that are no numbers, and those of them over range."""
-    unique = [(cell, cell.strip(_PADDING)) for cell in pd.unique(column)]
+    unique = [
+        (cell, bare)
+        for cell in pd.unique(column)
+        if not is_number(bare := cell.strip(_PADDING), layout.decimal) or "e" in bare.lower()
+    ]
     beyond = [cell for cell, bare in unique if is_overrange(bare)]
     missing = [cell for cell, bare in unique if is_missing(bare)]
     known = {*beyond, *missing}
