@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,79 +16,17 @@ import pandas as pd
 
 from rigdata.arrays import FloatArray, IntArray
 from rigdata.errors import LogError
-from rigdata.logs.block import Block, Loss, Tally
+from rigdata.logs.block import Block, Tally
 from rigdata.logs.header import WHITESPACE, split_line
+from rigdata.logs.layout import Layout, Lines
 from rigdata.logs.numerals import is_missing, is_number, is_overrange, missing_spellings
 from rigdata.logs.rawbytes import count_of
+from rigdata.logs.sifting import all_even, fields_of, line_starts, sifted
 
 _MISSING = missing_spellings()
-_NEWLINE, _BLANK, _LAST_DIGIT, _EXPONENT = b"\n 9e"
-_QUOTE = b'"'
 _SHOWN = 40  # characters of a faulty cell
 _FIRST, _START = 3, 2**16  # lines, and bytes that hold them
 _PADDING = " \t\v\f"  # what the parser takes for blanks
-_BOM = b"\xef\xbb\xbf"
-
-
-@dataclass(frozen=True)
-class Layout:
-    """What to take from the lines of a log.
-
-    Attributes
-    ----------
-    where : str
-        The file, for messages.
-    encoding : str
-        Encoding of the blocks.
-    delimiter, decimal : str
-        As in `Dialect`.
-    n_fields, least_fields : int
-        Most and fewest fields of a sound line.
-    padded : bool
-        Blanks follow the delimiter.
-    time_index : int
-        Column of the time, counted from 0.
-    time_factor : float
-        Seconds in the unit of the time.
-    columns : mapping of str to int
-        Column of each wanted key.
-    names : tuple of str
-        Column names, for messages.
-    known : frozenset of bytes
-        Stripped lines of the header, which may come again.
-    """
-
-    where: str
-    encoding: str
-    delimiter: str
-    decimal: str
-    n_fields: int
-    least_fields: int
-    padded: bool
-    time_index: int
-    time_factor: float
-    columns: Mapping[str, int]
-    names: tuple[str, ...]
-    known: frozenset[bytes]
-
-
-@dataclass(frozen=True)
-class Lines:
-    """Successive whole lines of a log.
-
-    Attributes
-    ----------
-    text : bytes
-        The lines, each with a line feed at its end.
-    first : int
-        Number in the file of the first of them.
-    count : int
-        How many they are.
-    """
-
-    text: bytes
-    first: int
-    count: int
 
 
 def parse(lines: Lines, layout: Layout, tally: Tally) -> Block:
@@ -110,13 +47,19 @@ def parse(lines: Lines, layout: Layout, tally: Tally) -> Block:
         When a wanted cell is neither a number nor one of the texts of
         `rigdata.logs.numerals`.
     """
-    columns = _even(lines, layout)
+    even = _may_be_even(lines, layout)
+    columns = _filled(lines, layout) if even else None
     if columns is None:
-        text, numbers = _sifted(lines, layout, tally)
+        even = even and all_even(lines, layout)
+        columns = _fast(lines.text, lines.count, layout) if even else None
+    if columns is None:
+        text, numbers = sifted(lines, layout, tally)
         if numbers.size == 0:
             nothing = np.empty(0)
             return Block(nothing, dict.fromkeys(layout.columns, nothing))
-        columns = _fast(text, numbers.size, layout) or _slow(text, numbers, layout)
+        again = numbers.size < lines.count or not even  # else the fast way has failed already
+        columns = _fast(text, numbers.size, layout) if again else None
+        columns = columns or _slow(text, numbers, layout)
     time = columns[layout.time_index]
     return Block(
         time if layout.time_factor == 1.0 else time * layout.time_factor,
@@ -142,24 +85,25 @@ class _Bytes:
         return iter(())
 
 
-def _even(lines: Lines, layout: Layout) -> dict[int, FloatArray] | None:
-    """Return the wanted columns of lines that surely have the usual number of fields each.
+def _may_be_even(lines: Lines, layout: Layout) -> bool:
+    """Tell whether there are as many delimiters as lines with the usual fields have in all."""
+    if layout.delimiter == WHITESPACE or layout.least_fields != layout.n_fields:
+        return False
+    return count_of(layout.delimiter, lines.text) == lines.count * (layout.n_fields - 1)
 
-    None where one may have another, or where the parser meets text.
+
+def _filled(lines: Lines, layout: Layout) -> dict[int, FloatArray] | None:
+    """Return the wanted columns where all their cells, and those of the last one, are numbers.
+
+    No line is then short; with as many delimiters as they should have, none is long.
     """
-    text, n = lines.text, layout.n_fields
-    if layout.delimiter == WHITESPACE or layout.least_fields != n:
+    last = layout.n_fields - 1
+    if not _starts_with_numbers(lines.text, layout):
         return None
-    if count_of(layout.delimiter, text) != lines.count * (n - 1):
+    columns = _numbers(lines.text, {*_used(layout), last}, layout, na_filter=False)
+    if columns is None or columns[last].size != lines.count or _truths(lines.text, columns):
         return None
-    if _starts_with_numbers(text, layout):
-        # No line is short when all have a number in their last field, and so none is long.
-        columns = _numbers(text, {*_used(layout), n - 1}, layout, na_filter=False)
-        if columns and columns[n - 1].size == lines.count and not _truths(text, columns):
-            return columns
-    data = np.frombuffer(text, np.uint8)
-    marks = np.flatnonzero((data == ord(layout.delimiter)) | (data == _NEWLINE))
-    return _fast(text, lines.count, layout) if (data[marks[n - 1 :: n]] == _NEWLINE).all() else None
+    return columns
 
 
 def _starts_with_numbers(text: bytes, layout: Layout) -> bool:
@@ -209,7 +153,7 @@ def _slow(text: bytes, lines: IntArray, layout: Layout) -> dict[int, FloatArray]
         # A lone quotation mark swallowed lines: take the marks for text, if that shifts nothing.
         quoting = csv.QUOTE_NONE
         data = np.frombuffer(text, np.uint8)
-        fields = _fields(data, _line_starts(data)[0], layout.delimiter)
+        fields = fields_of(data, line_starts(data)[0], layout.delimiter)
         columns = _guessed(text, layout, quoting) if (fields <= layout.n_fields).all() else None
     if columns is None or columns[layout.time_index].size != lines.size:
         raise LogError(
@@ -233,7 +177,11 @@ def _told_apart(
     column: Any, index: int, lines: IntArray, layout: Layout
 ) -> tuple[list[str], list[str]]:
     """Return the cells of a column that are no numbers, and those of them over range."""
-    unique = [(cell, cell.strip(_PADDING)) for cell in pd.unique(column)]
+    unique = [
+        (cell, bare)
+        for cell in pd.unique(column)
+        if not is_number(bare := cell.strip(_PADDING), layout.decimal) or "e" in bare.lower()
+    ]
     beyond = [cell for cell, bare in unique if is_overrange(bare)]
     missing = [cell for cell, bare in unique if is_missing(bare)]
     known = {*beyond, *missing}
@@ -276,50 +224,6 @@ def _parsed(text: bytes, layout: Layout, used: Collection[int], **how: Any) -> d
         **how,
     )
     return {index: frame[index].to_numpy()[int(uneven) :] for index in used}
-
-
-def _sifted(lines: Lines, layout: Layout, tally: Tally) -> tuple[bytes, IntArray]:
-    """Return the sound lines of a block and their numbers; the others are counted."""
-    text = lines.text
-    data = np.frombuffer(text, np.uint8)
-    starts, ends = _line_starts(data)
-    filled = np.add.reduceat(data > _BLANK, starts, dtype=np.int64) > 0
-    fields = _fields(data, starts, layout.delimiter)
-    keep = filled & (fields >= layout.least_fields) & (fields <= layout.n_fields)
-    # Lines with letters may be a header again; delimiters in quotes are none.
-    letters = (data > _LAST_DIGIT) & ((data | 32) != _EXPONENT)
-    doubtful = filled & (~keep | np.logical_or.reduceat(letters, starts) | (_QUOTE in text))
-    again = np.zeros(ends.size, np.bool_)
-    for i in np.flatnonzero(doubtful):
-        line = text[starts[i] : ends[i]]
-        if line.removeprefix(_BOM).strip() in layout.known:
-            again[i], keep[i] = True, False
-        elif _QUOTE in line:
-            cells = split_line(line.decode(layout.encoding, "replace"), layout.delimiter)
-            keep[i] = layout.least_fields <= len(cells) <= layout.n_fields
-    numbers = lines.first + np.arange(ends.size)
-    for loss, lost in ((Loss.HEADER, again), (Loss.FIELDS, filled & ~keep & ~again)):
-        places = [f"line {number}" for number in numbers[lost][:5]]
-        tally.add(loss, int(np.count_nonzero(lost)), places)
-    if not keep.all():
-        text = b"".join(text[starts[i] : ends[i] + 1] for i in np.flatnonzero(keep))
-    return text, numbers[keep]
-
-
-def _line_starts(data: Any) -> tuple[IntArray, IntArray]:
-    """Return where the lines start and where their line feeds are."""
-    ends = np.flatnonzero(data == _NEWLINE)
-    return np.concatenate(([0], ends[:-1] + 1)), ends
-
-
-def _fields(data: Any, starts: IntArray, delimiter: str) -> IntArray:
-    """Return the number of fields of each line, quotes not looked at."""
-    if delimiter == WHITESPACE:
-        inside = data > _BLANK
-        begins = inside.copy()
-        begins[1:] &= ~inside[:-1]
-        return np.asarray(np.add.reduceat(begins, starts, dtype=np.int64))
-    return np.asarray(np.add.reduceat(data == ord(delimiter), starts, dtype=np.int64) + 1)
 
 
 def _bad_cell(cell: str, line: int, index: int, layout: Layout) -> LogError:

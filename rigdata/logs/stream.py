@@ -138,17 +138,32 @@ class Stream:
             return
         if first < end:
             core = slice(first, end)
-            place = self._dropped, last
-            cuts = Cuts(self._frames[core])
             gap = gaps(time, self._sample_s)
+            near = _Stretch(time, self._frames, gap, core, self._dropped, last)
+            cuts = Cuts(self._frames[core])
             for key, column in self._columns.items():
-                column.take(time, self._values[key], gap, self._frames, core, cuts, place)
+                column.take(near, self._values[key], cuts)
             self._parts.append((self._frames[core][cuts.starts], cuts.times(time[core]), cuts.n))
         keep = needed(time, stop)
         self._time, self._frames = time[keep:], self._frames[keep:]
         self._values = {key: values[keep:] for key, values in self._values.items()}
         self._done = stop - keep
         self._dropped += keep
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """Samples at hand: those of the core are averaged now, the others are their neighbourhood.
+
+    `start` is the number in the log of the first, `last` whether the log ends with them.
+    """
+
+    time_s: FloatArray
+    frames: IntArray
+    gap: BoolArray
+    core: slice
+    start: int
+    last: bool
 
 
 class Cuts:
@@ -164,7 +179,7 @@ class Cuts:
         return values if self._single else np.add.reduceat(values, self.starts)
 
     def counts(self, chosen: FlagArray) -> IntArray:
-        """Return how many samples of each frame are chosen."""
+        """Return how many samples of each frame are chosen, of 0 and 1."""
         return np.asarray(np.add.reduceat(chosen, self.starts, dtype=np.int64))
 
     def unions(self, flags: FlagArray) -> FlagArray:
@@ -195,22 +210,11 @@ class _Column:
         self._flags: list[FlagArray] = []
         self._counts = dict.fromkeys(Flag, 0)
 
-    def take(
-        self,
-        time_s: FloatArray,
-        raw: FloatArray,
-        gap: BoolArray,
-        frames: IntArray,
-        core: slice,
-        cuts: Cuts,
-        place: tuple[int, bool],
-    ) -> None:
-        """Judge the samples and close the frames of `core`.
-
-        The number in the log of the first sample, and whether they are the last, are `place`.
-        """
-        find_spikes = partial(self._spikes_once.within, place[0], last=place[1])
-        found = judged(time_s, raw, gap, self._request, find_spikes)
+    def take(self, near: _Stretch, raw: FloatArray, cuts: Cuts) -> None:
+        """Judge the samples and close the frames of the core."""
+        core, frames = near.core, near.frames
+        find_spikes = partial(self._spikes_once.within, near.start, last=near.last)
+        found = judged(near.time_s, raw, near.gap, self._request, find_spikes)
         values = found.values
         into = found.steps[max(0, core.start - 1) : core.stop - 1]
         self._smallest = min(self._smallest, smallest_step(into))
@@ -241,7 +245,7 @@ class _Column:
             self._spikes.append((frames[at], values[at], heights))
             values = np.where((found.flags & LEFT_OUT) == 0, values, np.nan)
         for rail in self._rails:
-            rail.look(time_s, values, found.steps, frames, core)
+            rail.look(near.time_s, values, found.steps, frames, core)
 
     def finish(self) -> ColumnFrames:
         """Settle what only the whole log can tell: which spikes and which holds are faults."""

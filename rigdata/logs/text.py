@@ -17,10 +17,11 @@ from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError, Notice, Severity
 from rigdata.logs.ahead import in_order
 from rigdata.logs.block import Block, Listed, Loss, Tally
-from rigdata.logs.cells import Layout, Lines, parse
+from rigdata.logs.cells import parse
 from rigdata.logs.dialect import Dialect, detect
 from rigdata.logs.elapsed import ElapsedTime
 from rigdata.logs.header import column_index, split_line
+from rigdata.logs.layout import Layout, Lines
 from rigdata.logs.listing import listed
 from rigdata.logs.numerals import is_number
 from rigdata.logs.rawbytes import count_of, is_wide, pieces, tail_of

@@ -1,7 +1,8 @@
 """How the cost of a fit grows with the points: 1,000 runs of 50 packs, 2 to 200 points each.
 
-Run it with ``python -m tests.benchmarks fit_scaling``; it takes some minutes.  Processor time,
-the least of two; the exponent is the slope of a straight line through the logarithms.
+Run as ``python -m tests.benchmarks fit_scaling --repeats 2``, which takes some minutes.
+Processor time, the least of the repeats; the exponent is the slope of a straight line through
+the logarithms.
 """
 
 from __future__ import annotations
@@ -61,11 +62,11 @@ def ratios(size: Size) -> Iterator[Ratio]:
         for each in EACH:
             data = points(law, each)
             counts.append(len(data))
-            times.append(seconds(data, laws, min(size.repeats, 2)))
+            times.append(seconds(data, laws, size.repeats))
+            note = f"{times[-1] / times[0] * counts[0] / counts[-1]:.2f} times per point"
+            most = 5.0 if each == EACH[-1] and laws else None
+            yield Ratio(f"{words}, {len(data)} points [s]", times[-1], most=most, note=note)
         slope = np.polyfit(np.log(counts), np.log(times), 1)[0]
         last = np.diff(np.log(times[-2:])) / np.diff(np.log(counts[-2:]))
-        goal = 5.0 if laws else None
-        yield Ratio(f"{words}: {counts[-1]} points, s of processor time", times[-1], most=goal)
-        yield Ratio(f"{words}: exponent of the cost in points", float(slope), most=1.1)
-        yield Ratio(f"{words}: the same over the last factor of 3", float(last[0]))
-        yield Ratio(f"{words}: peak memory, bytes a point", peak(data, laws))
+        note = f"{last[0]:.2f} at the end, {peak(data, laws):.0f} bytes a point"
+        yield Ratio(f"{words}, exponent", slope, most=1.1, note=note)

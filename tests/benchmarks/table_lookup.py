@@ -1,11 +1,13 @@
 """A million look-ups in a coefficient table against SciPy's interpolator on the same grid.
 
-Run it with ``python -m tests.benchmarks table_lookup``.
+Run as ``python -m tests.benchmarks table_lookup``; the table is one of the small demo.
 The peer gives mu alone, then all that a reading holds; neither knows of the envelope.
 """
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -13,14 +15,8 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
-from rigdata.campaign.campaign import read_campaign
 from rigdata.friction.conditions import Conditions
-from rigdata.friction.fit import fit_campaign
-from rigdata.reduction.reduce import reduce_campaign
-from rigdata.simulation.campaign import simulate_campaign
-from rigdata.simulation.demo import study_spec
-from rigdata.tables.build import build_tables
-from rigdata.tables.table import CoefficientTable
+from rigdata.tables.read import read_table
 from tests.benchmarks.ratios import Ratio, Size
 
 COUNT = 1_000_000
@@ -36,8 +32,18 @@ def seconds(work: Callable[[], object], repeats: int) -> float:
     return float(np.median(taken))
 
 
+def table_in(folder: Path) -> Path:
+    """Return the folder of a table of the small demo, made if it is not there."""
+    demo = folder / "demo"
+    for words in (["example", str(demo), "--size", "small"], ["run", str(demo)]):
+        if not (demo / "results" / "tables").exists():
+            command = "from rigdata.cli.main import main; main()"
+            subprocess.run([sys.executable, "-c", command, *words], capture_output=True)
+    return next((demo / "results" / "tables").glob("*/*/coefficients.json")).parent
+
+
 def ratios(size: Size) -> Iterator[Ratio]:
-    table = _table(size.folder / "table")
+    table = read_table(table_in(size.folder))
     rng = np.random.default_rng(1)
     low, high = (np.array([axis[end] for axis in table.axes]) for end in (0, -1))
     places = rng.uniform(low, high, (3 * COUNT, len(low)))
@@ -47,16 +53,8 @@ def ratios(size: Size) -> Iterator[Ratio]:
     alone = RegularGridInterpolator(table.axes, table.field("mu"))
     every = np.moveaxis(np.concatenate([table.nodes, table.components]), 0, -1)
     whole = RegularGridInterpolator(table.axes, every)
-    for words, peer in {"mu alone": alone, f"all {every.shape[-1]} fields": whole}.items():
+    peers = {f"all {every.shape[-1]} fields": (whole, 1.0), "mu alone": (alone, None)}
+    for words, (peer, most) in peers.items():
         took = seconds(lambda peer=peer: peer(places), size.repeats)
-        yield Ratio(f"a million readings over SciPy, {words}", own / took)
-
-
-def _table(folder: Path) -> CoefficientTable:
-    """Return the table of a small simulated material."""
-    if not folder.is_dir():
-        simulate_campaign(study_spec(packs=3), 5, folder)
-    campaign = read_campaign(folder / "campaign.toml")
-    points = reduce_campaign(campaign).points
-    fits = fit_campaign(points, campaign.reference, laws=["log-speed"])
-    return next(iter(build_tables(fits, points, campaign).tables.values()))
+        note = f"{own:.2f} s for {COUNT} readings"
+        yield Ratio(f"look-ups over SciPy, {words}", own / took, most=most, note=note)
