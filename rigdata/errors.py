@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 _MOST_NAMED = 4
+_LONGEST = 1000  # characters of a part of a message
 
 
 class RigdataError(Exception):
@@ -149,10 +150,17 @@ def _in_one(places: list[str]) -> str:
 
 def compose(what: str, *, where: str = "", expected: str = "", do: str = "") -> str:
     """Put the four parts of a message into one line."""
+    what, where, expected, do = map(_cut, (what, where, expected, do))
     text = f"{where}: {what}" if where else what
     if expected:
         text += f"; expected {expected}"
     return visible(f"{text}. {do}" if do else f"{text}.")
+
+
+def _cut(text: str) -> str:
+    """Return a text that may quote a file, short enough to be read."""
+    half = _LONGEST // 2
+    return text if len(text) <= _LONGEST else f"{text[:half]} ... {text[-half:]}"
 
 
 def visible(text: str) -> str:

@@ -127,7 +127,8 @@ def _idle_length(
     slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
     if abs(idle_load) > limit or slips:
         return 0
-    away = (np.abs(load - idle_load) > max(6 * load_noise, 0.1 * limit)) | (
+    # Never above the limit: load that comes within the first frames would pass for their noise.
+    away = (np.abs(load - idle_load) > min(max(6 * load_noise, 0.1 * limit), limit)) | (
         np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
     )
     # Two frames in a row, so that one stray sample does not end the idle stretch.

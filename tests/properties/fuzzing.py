@@ -155,7 +155,10 @@ P1,0,F2,friction,2.003,87.75,1.50,
 P1,40.5,F1,friction,1.996,87.52,,after test
 P1,40.5,M1,mating,1.981,,0.31,
 """
-LOCK = ("lock", "{}/differential.toml", "--table", "{}/results/tables/rough/new")
+LOCK = (
+    "lock", "{}/differential.toml", "--table", "{}/results/tables/rough/new",
+    "--torque", "1", "--temperature", "78", "--rpm", "100",
+)  # fmt: skip
 REDUCE = ("reduce", "{}", "--no-cache", "--out", "{}/out")
 FIT = ("fit", "{}", "--law", "constant")
 RECORDS = ("calibrations", "{}/rig/rig.toml")
@@ -229,7 +232,7 @@ def example(folder: Path) -> Path:
     (folder / "inspections.csv").write_text(INSPECTIONS, encoding="utf-8")
     for name, package in (("plan.toml", "planning"), ("differential.toml", "simulation")):
         text = files(f"rigdata.{package}").joinpath(name).read_text(encoding="utf-8")
-        text = text.replace("force_n = 5800.0", "force_n = 9000.0")
+        text = text.replace("force_n = 5800.0", "force_n = 11500.0")
         (folder / name).write_text(text, encoding="utf-8")
     rig = (folder / "rig" / "rig.toml").read_text(encoding="utf-8")
     certified = rig.replace("records/CL-2025-02.toml", "cert.toml")
