@@ -49,8 +49,6 @@ def pieces(path: Path, size: int) -> Iterator[bytes]:
     LogError
         When the file cannot be read, or expands beyond reason.
     """
-    if path.exists() and not path.is_file():  # a pipe would be waited for
-        raise LogError("is no file", where=shown(path), expected="a log")
     try:
         with opened(path) as raw:
             if raw.read(2) != GZIP_MAGIC:

@@ -39,7 +39,7 @@ def test_run_says_the_verdict_and_where_the_report_is(results) -> None:
     assert "rough-on-steel (bedded) grips" in result.stdout
     assert "At 0.1 m/s, 90 degC, 1.5 MPa, with 95 % intervals:" in result.stdout
     assert f"Report: {folder / 'report.html'}" in result.stdout.replace("\n", "")
-    assert f"run {DEAD_RUN}: left out: torque never changes" in result.stderr
+    assert f"run {DEAD_RUN}: left out: torque cell unplugged" in result.stderr
     assert "left out" not in result.stdout
     assert all(len(line) <= 80 for line in result.stdout.splitlines() if "Report" not in line)
 
@@ -80,7 +80,7 @@ def test_check_tells_run_by_run_and_writes_nothing(campaign: Path) -> None:
     rows = {line.split()[0]: line for line in result.stdout.splitlines() if line.startswith("R0")}
     assert len(rows) == 16
     assert "repeat" in rows[DEAD_RUN]
-    assert "torque never" in rows[DEAD_RUN]
+    assert "unplugged" in rows[DEAD_RUN]
     assert "good" in rows["R004"]
     assert sorted(campaign.rglob("*")) == before
     runs = {

@@ -182,7 +182,7 @@ def test_workers_end_with_the_process_that_started_them(tmp_path, way):
         os.killpg(work.pid, way)
     else:
         work.kill()
-    _, said = work.communicate(timeout=20)
+    _, said = work.communicate(timeout=60)
     assert work.returncode == -way
     assert said.count("Traceback") == (1 if way == signal.SIGINT else 0)  # of the script itself
     until(lambda: not any(alive(int(note.read_text())) for note in notes))

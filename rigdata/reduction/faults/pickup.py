@@ -95,7 +95,19 @@ def _comes_back(sketch: Sketch, raw: FloatArray, part: Stretch, rest: float) -> 
     after = after[np.isfinite(after)]
     if after.size == 0 or after[0] <= _CLEAR * rest:
         return False
-    return bool(after[0] > _SHARP * np.median(after)) and _lost_at_once(sketch, raw, part, rest)
+    before = np.abs(raw[max(0, part.start - 3) : part.start])
+    return (
+        _held(before)
+        and _held(after)
+        and bool(after[0] > _SHARP * np.median(after))
+        and _lost_at_once(sketch, raw, part, rest)
+    )
+
+
+def _held(speed: FloatArray) -> bool:
+    """Whether a speed is held beside a gap; plates that stick and slip never hold theirs."""
+    known = speed[np.isfinite(speed)]
+    return bool(known.size and np.ptp(known) <= _LIKE * np.median(known))
 
 
 def _goes_on(sketch: Sketch, part: Stretch) -> bool:
