@@ -148,7 +148,7 @@ def test_a_link_to_nothing_is_no_free_place(tmp_path):
 
 def test_a_name_too_long_for_the_system_is_one_message(campaign):
     edit(campaign / "campaign.toml", '"logs/R001.csv"', f'"logs/{"x" * 5000}.csv"')
-    with pytest.raises(CampaignError, match="runs.R001.log"):
+    with pytest.raises(CampaignError, match=r"runs\.R001\.log"):
         read_campaign(campaign)
 
 
