@@ -128,12 +128,14 @@ def test_a_campaign_gives_the_same_and_survives_the_death_of_a_process(campaign)
 
 
 SCRIPT = """
+import signal
 from pathlib import Path
 from rigdata.engines.engine import Job
 from rigdata.engines.local import processes
 from rigdata.errors import EngineError
 from tests.engines.jobs import squared, waiting
 {guard}
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background
     with processes(2)([Path()] * 2) as apply:
         try:
             print(list(apply({function}, [Job("a", Path(), {first}), Job("b", Path(), {second})])))
