@@ -7,12 +7,15 @@ what to do.  Only ``rigdata.cli`` turns an error into an exit code.
 from __future__ import annotations
 
 import enum
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 _MOST_NAMED = 4
-_LONGEST = 1000  # characters of a part of a message
+_LONGEST = 1500  # characters of a part of a message
+_NO_WORD = re.compile(r"(\S{100})\S{150,}(\S{50})")
+_BLANKS = re.compile(r"\s{20,}")
 
 
 class RigdataError(Exception):
@@ -158,7 +161,8 @@ def compose(what: str, *, where: str = "", expected: str = "", do: str = "") -> 
 
 
 def _cut(text: str) -> str:
-    """Return a text that may quote a file, short enough to be read."""
+    """Return a text that may quote a file, short enough to be read; what is quoted goes first."""
+    text = _NO_WORD.sub(r"\1...\2", _BLANKS.sub("  ", text))
     half = _LONGEST // 2
     return text if len(text) <= _LONGEST else f"{text[:half]} ... {text[-half:]}"
 

@@ -1,102 +1,21 @@
-"""What comes in is data: never code, never markup, never a command to a terminal.
-
-Each attack is planted, and each check is shown to catch one.
-"""
+"""What comes in is data: never markup, never a command to a terminal. Each attack is planted."""
 
 from __future__ import annotations
 
-import ast
 import os
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-import rigdata
 from rigdata.cli.main import main
 from rigdata.errors import ResultError
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.demo import study_spec
 from rigdata.storage.json_files import read_json
 
-PACKAGE = Path(rigdata.__file__).parent
-# Names that run what they are given, or reach out of this machine.
-CALLS = {
-    "eval", "exec", "compile", "__import__", "system", "popen", "run_path", "run_module",
-    "read_pickle", "to_pickle", "loads_pickle", "literal_eval",
-}  # fmt: skip
-MODULES = {
-    "pickle", "marshal", "shelve", "dill", "cloudpickle", "joblib", "yaml", "subprocess", "pty",
-    "socket", "socketserver", "http", "urllib.request", "ftplib", "smtplib", "xmlrpc", "ssl",
-    "webbrowser", "requests", "asteval", "code", "runpy",
-}  # fmt: skip
-ALLOWED = {
-    ("storage/lock.py", "socket"),  # the name of this machine, to say who holds a lock
-    ("engines/cluster.py", "socket"),  # the same, to say which worker speaks
-    ("engines/parcels.py", "pickle"),  # between our own processes, never out of a file
-}
 HOSTILE = "<script>alert(1)</script>"
-
-
-def dangers(source: str, name: str) -> Iterator[str]:
-    """Yield every use of a dangerous call or module in a piece of source."""
-    for node in ast.walk(ast.parse(source)):
-        found: list[str] = []
-        if isinstance(node, ast.Call):
-            function = node.func
-            called = function.id if isinstance(function, ast.Name) else ""
-            found += ["shell"] if any(k.arg == "shell" for k in node.keywords) else []
-            if isinstance(function, ast.Attribute):
-                owner = function.value.id if isinstance(function.value, ast.Name) else ""
-                called = "" if owner == "re" else function.attr
-                if function.attr == "load" and owner in ("np", "numpy"):
-                    keys = {k.arg: getattr(k.value, "value", None) for k in node.keywords}
-                    found += [] if keys.get("allow_pickle") is False else ["numpy.load"]
-            found += [called] if called in CALLS else []
-        elif isinstance(node, ast.Import):
-            found += [alias.name for alias in node.names]
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            found += [node.module]
-        for danger in found:
-            known = danger in CALLS | {"numpy.load", "shell"}
-            module = any(danger == m or danger.startswith(f"{m}.") for m in MODULES)
-            if (known or module) and (name, danger) not in ALLOWED:
-                yield f"{name}, line {node.lineno}: {danger}"
-
-
-def test_nothing_in_the_package_runs_what_it_reads_or_reaches_out() -> None:
-    found = [
-        danger
-        for path in PACKAGE.rglob("*.py")
-        for danger in dangers(path.read_text("utf-8"), path.relative_to(PACKAGE).as_posix())
-    ]
-    assert found == []
-
-
-@pytest.mark.parametrize(
-    "planted",
-    [
-        "eval(text)",
-        "import pickle",
-        "from urllib.request import urlopen",
-        "numpy.load(path)",
-        "np.load(path, allow_pickle=True)",
-        "os.system('ls')",
-        "run(words, shell=True)",
-        "pd.read_pickle(path)",
-    ],
-)
-def test_a_planted_danger_is_found(planted: str) -> None:
-    assert len([*dangers(planted, "x.py")]) == 1
-
-
-@pytest.mark.parametrize(
-    "harmless", ["re.compile('a')", "np.load(f, allow_pickle=False)", "x.run()"]
-)
-def test_what_is_harmless_is_not_found(harmless: str) -> None:
-    assert [*dangers(harmless, "x.py")] == []
 
 
 @pytest.fixture(scope="module")

@@ -26,6 +26,8 @@ MODULES = {
 # What is allowed all the same, and why.
 ALLOWED = {
     ("storage/lock.py", "socket"): "the name of this computer, for whoever finds the lock",
+    ("engines/parcels.py", "pickle"): "between our own processes, never out of a file",
+    ("engines/local.py", "multiprocessing.connection"): "the type of a pipe to our own processes",
     ("extras.py", "import_module"): "packages named in our own code",
     ("__init__.py", "import_module"): "our own modules, loaded on first use",
     ("cli/main.py", "import_module"): "our own commands, loaded when called",

@@ -33,7 +33,7 @@ from rigdata.logs.flags import Flag
 from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.logs.readers import reader_of
 from rigdata.logs.stamps import Clock
-from rigdata.storage.files import sha256, sha256_bytes
+from rigdata.storage.files import read_whole, sha256, sha256_bytes
 
 MOST_BYTES = 2**30  # of all entries together; those used longest ago go first
 _UNFINISHED_S = 3600.0  # after which an unfinished entry is that of a process that was killed
@@ -88,7 +88,7 @@ class FramesCache:
     def _kept(self, start: str, log: str) -> Frames | None:
         place = self._place(start, log)
         try:
-            frames = _read(place.read_bytes())
+            frames = _read(read_whole(place, MOST_BYTES))
         except (OSError, ValueError):
             return None
         with contextlib.suppress(OSError):  # a folder to read from alone

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rigdata.calibration.polynomial import calibrate
+from rigdata.calibration.polynomial import calibrate, covered
 from rigdata.campaign.records import CalibrationRecord
 from rigdata.errors import CalibrationError
 from rigdata.uncertainty.sources import Effect, Scope
@@ -141,3 +141,9 @@ def test_records_that_cannot_be_used(changes: dict[str, object], message: str) -
         calibrate(record(**changes))
     assert error.value.where == "records/LC-1.toml"
     assert error.value.expected
+
+
+def test_the_margin_is_a_share_of_the_span_alone() -> None:
+    """From 100 to 200 it is 5, though the record starts far from nought."""
+    inside = covered([94.9, 95.1, 150.0, 204.9, 205.1, np.nan], 100.0, 200.0)
+    assert inside.tolist() == [False, True, True, True, False, False]

@@ -138,3 +138,9 @@ class TestReference:
         warm = record(quantity="temperature", applied_unit="degC", reference_u=np.full(9, 0.06))
         rows = calibrate(warm).sensitivities([0.25e-2, 0.5])
         assert np.abs(rows[-2]) == pytest.approx([0.06, 0.06])
+
+
+def test_points_without_scatter_have_none():
+    """What stands in for it is nothing beside the uncertainty of the line."""
+    fit = fit_uncertain_applied(X, 200.0 * X, np.full(9, 0.1))
+    assert fit.s < 1e-8 * np.sqrt(fit.covariance[0, 0])

@@ -135,3 +135,16 @@ def test_what_was_not_tested_has_no_number(pack, table):
 
 def test_speeds_of_plates_and_outputs(pack):
     assert slip_speed(pack, speed_difference(pack, 0.3)) == pytest.approx(0.3)
+
+
+def test_what_one_standard_deviation_of_each_input_moves(pack):
+    """More preload locks more; more friction on the ramps presses, and so locks, less."""
+    lock = lock_torque(pack, made_table(), [400.0], 80.0)
+    moved = dict(zip(lock.causes, lock.moved_nm[:, 0], strict=True))
+    arm = 8 * 0.12 * 2 / 3 * (55.0**3 - 40.0**3) / (55.0**2 - 40.0**2) * 1e-3
+    assert moved["preload of made by hand"] == pytest.approx(arm * 150.0, rel=1e-6)
+    # 400 N m over two rings at 40 mm; cot(45 deg + atan mu), mu from 0.09 to 0.11
+    less, more = (1 / np.tan(np.pi / 4 + np.arctan(mu)) for mu in (0.11, 0.09))
+    change = 400.0 / (2 * 0.040) * (less - more)
+    assert change < 0.0
+    assert moved["ramp friction of made by hand"] == pytest.approx(arm * change, rel=1e-6)

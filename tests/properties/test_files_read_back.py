@@ -275,7 +275,7 @@ def test_a_spoilt_file_is_refused_in_one_message_or_valid(bench, name, seed):
         assert fault.what
         assert fault.where
         assert str(fault).isprintable()
-        assert len(str(fault)) < 4100
+        assert len(str(fault)) < 6100
 
 
 def write_bench(folder):

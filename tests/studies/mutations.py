@@ -85,7 +85,57 @@ TESTS = {
 }
 
 # Module, changed line and change, with the reason why it changes no result.
-KNOWN: dict[tuple[str, str, str], str] = {}
+_ROUNDS = "rounds that follow when nothing moves any more change nothing"
+_START = "where a search starts; it ends at the same place"
+KNOWN: dict[tuple[str, str, str], str] = {
+    ("calibration.thermocouple", "_ROUNDS = 20", "20 to 21"): _ROUNDS,
+    ("calibration.resistance", "_ROUNDS = 10", "10 to 11"): _ROUNDS,
+    (
+        "calibration.thermocouple",
+        "table_c = np.linspace(low, high, math.ceil((high - low) / _TABLE_STEP_C) + 1)",
+        "/ to * in (high - low) / _TABLE_STEP_C",
+    ): _START,
+    **{
+        ("calibration.straight_line", line, change): _START
+        for line, change in (
+            (
+                "residual = applied - line.intercept - line.slope * indicated",
+                "- to + in applied - line.intercept - line.slope * indicated",
+            ),
+            (
+                "residual = applied - line.intercept - line.slope * indicated",
+                "- to + in applied - line.intercept",
+            ),
+            (
+                "most = float(np.max(np.abs(residual))) / abs(line.slope)",
+                "/ to * in float(np.max(np.abs(residual))) / abs(line.slope)",
+            ),
+            ("most *= 2.0", "* to / in most *= 2.0"),
+            ("most *= 2.0", "2.0 to 2.2"),
+        )
+    },
+    (
+        "calibration.straight_line",
+        "return float(optimize.brentq(excess, 0.0, most, xtol=1e-9 * most))",
+        "* to / in 1e-09 * most",
+    ): "how exactly a root is found, far beyond what it is needed for",
+    (
+        "lockup.torque",
+        "_TURNS, _STILL = 30, 1e-12",
+        "30 to 31",
+    ): _ROUNDS,
+    (
+        "lockup.torque",
+        "if np.all(np.abs(factor - before) <= _STILL):",
+        "- to + in factor - before",
+    ): _ROUNDS,
+    ("lockup.event", "_RTOL = 1e-6", "1e-06 to 1.1e-06"): "how exactly a course is followed",
+    (
+        "lockup.event",
+        "return 0.5 if at(state[:1]).tested[0] else -0.5",
+        "0.5 to 0.55",
+    ): "only the sign is looked at",
+}
 
 
 @dataclass(frozen=True)
