@@ -34,8 +34,6 @@ ALLOWED = {
     ("cli/lock.py", "import_module"): "our own figures, loaded when asked for",
     ("cli/logs.py", "import_module"): "our own figures, loaded when asked for",
     ("report/blocks.py", "urllib"): "urllib.parse, which quotes text and opens nothing",
-    ("engines/local.py", "multiprocessing.connection"): "a pipe by which our own processes live",
-    ("engines/parcels.py", "pickle"): "between our own processes, never out of a file",
     ("storage/swap.py", "CDLL"): "renameat2 of the C library, which Python does not offer",
 }
 

@@ -54,3 +54,19 @@ def test_a_run_is_moved_to_the_face_with_its_own_source(make_run):
         run.temperature, run.torque, run.speed.values, time, hand_pack(), run.geometry
     )
     assert untouched is run.temperature
+
+
+def test_the_profile_takes_its_time_to_settle(make_run):
+    """Half of 2.4 mm squared over 12 mm^2/s, 0.12 s; the excess grows in proportion until then."""
+    time = np.arange(0.0, 3.0, 0.01)
+    torque = np.where(time >= 1.0, 400.0, 0.0)
+    run = make_run(time, torque, 20e3, 20.0)
+    pack = hand_pack(
+        plate_thickness_mm=2.4, thermocouple_depth_mm=0.8, plate_conductivity_w_mk=45.0
+    )
+    moved = at_the_face(run.temperature, run.torque, run.speed.values, time, pack, run.geometry)
+    excess = (moved.values - 80.0) / (moved.values[-1] - 80.0)
+    first = int(np.flatnonzero(torque)[0])
+    assert excess[:first] == pytest.approx(np.zeros(first), abs=1e-12)
+    assert excess[first : first + 12] == pytest.approx(np.arange(1, 13) / 12, rel=1e-9)
+    assert excess[first + 12 :] == pytest.approx(np.ones(time.size - first - 12), rel=1e-9)

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from rigdata.reduction.load_path import RELATIVE_U, face_load_factor, mean_face_load
 
@@ -45,3 +46,18 @@ def test_three_faces_by_hand():
     assert face_load_factor(0.14, 0.1, 0.048, 0.038, 3) == pytest.approx(0.965648783, rel=1e-8)
     assert pytest.approx(0.288675135) == RELATIVE_U  # 0.5 / sqrt(3)
     assert math.isclose(face_load_factor(0.14, 0.1, 0.048, 0.038, 1), 1.0)
+
+
+def test_plates_pressed_by_a_little_more_do_count():
+    load = np.concatenate([np.full(50, 2.1e3), np.full(50, 10e3)])
+    factor = face_load_factor(MU, 0.1, RADIUS, 0.038, 8)
+    torque = MU * 8 * RADIUS * factor * load
+    torque[:50] *= 3.0
+    steady = np.zeros(load.size, bool)
+    more = (3.0 * 2.1 + 10.0) / 12.1  # of torque over load, all frames together
+
+    def gap(mu):
+        return mu * face_load_factor(mu, 0.1, RADIUS, 0.038, 8) - more * MU * factor
+
+    wanted = face_load_factor(brentq(gap, MU, 2 * MU), 0.1, RADIUS, 0.038, 8)
+    assert mean_face_load(load, torque, steady, PACK, RADIUS) == pytest.approx(wanted * load)

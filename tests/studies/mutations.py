@@ -61,14 +61,14 @@ TESTS = {
     "reduction.ratio": "reduction/ratio reference/friction_point_budget reduction/slip "
     "reduction/condition_shifts reduction/monte_carlo",
     "reduction.corrections": "reduction/corrections reduction/alignment "
-    "reference/friction_point_budget bad_input properties/known_causes",
+    "reference/friction_point_budget properties/known_causes",
     "reduction.inertia": "reduction/inertia properties/known_causes",
     "reduction.drag": "reduction/drag reduction/inertia properties/known_causes",
     "reduction.load_line": "reduction/load_slope reduction/monte_carlo",
     "reduction.load_path": "reference/spline_loss reduction/load_path",
     "reduction.load_slope": "reduction/load_slope reduction/monte_carlo",
     "reduction.breakaway": "reduction/breakaway reduction/condition_shifts",
-    "reduction.zero": "reduction/zero reduction/oscillation bad_input properties/known_causes",
+    "reduction.zero": "reduction/zero reduction/oscillation properties/known_causes",
     "reduction.conduction": "reduction/conduction",
     "reduction.sliding": "reduction/sliding",
     "reduction.slip": "reduction/slip",
