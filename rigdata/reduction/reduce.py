@@ -18,7 +18,7 @@ from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices,
 from rigdata.reduction.drag import Drag, DragData, fit_drag
 from rigdata.reduction.faults.courses import drag_courses, friction_courses
 from rigdata.reduction.faults.fault import Fault, Kind
-from rigdata.reduction.faults.levels import drag_levels, friction_levels
+from rigdata.reduction.faults.levels import drag_levels, drag_of_others, friction_levels
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction
@@ -101,8 +101,9 @@ def _reduced(
     for _, (result, data) in account.outcomes(apply, work_drag_run, "drag", with_zero):
         drag_runs.append(data)
         account.enter(result)
+    expected = drag_of_others(drag_runs, campaign.oil)
     account.compare(
-        drag_levels(drag_runs, campaign.oil), drag_courses(drag_runs, campaign.oil, DRAG_CELL_S)
+        drag_levels(drag_runs, expected), drag_courses(drag_runs, expected, DRAG_CELL_S)
     )
     drag_runs = [data for data in drag_runs if data.run not in account.left_out]
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)

@@ -14,6 +14,8 @@ import numpy as np
 from rigdata.campaign.campaign import Run, read_campaign
 from rigdata.errors import Severity
 from rigdata.reduction import reduce, work
+from rigdata.reduction.drag import fit_drag
+from rigdata.reduction.faults import levels
 from rigdata.reduction.results import Reduction
 from rigdata.simulation.truth import Truth
 from tests.faults.inject import Injection, Injector
@@ -169,7 +171,15 @@ class Bench:
             key = ("reduced", id(one), drag_key, rig.inertia_kg_m2, rig.inertia_u_kg_m2)
             return self._once(key, lambda: whole(one, pack, rig, drag, zero))
 
+        def fitted(data, oil, *, borrowed=False):
+            key = tuple((one.run, one.torque.tobytes()) for one in data)
+            return self._once(
+                ("drag", key, borrowed), lambda: fit_drag(data, oil, borrowed=borrowed)
+            )
+
         with ExitStack() as stack:
+            for module in (reduce, levels):
+                stack.enter_context(mock.patch.object(module, "fit_drag", fitted))
             stack.enter_context(mock.patch.object(work, "examine_run", examined))
             stack.enter_context(mock.patch.object(work, "reduce_run", reduced))
             for name in real:

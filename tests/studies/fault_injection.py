@@ -87,20 +87,28 @@ def main() -> None:
         for i, default in ((1, 1000), (2, 200), (3, 5000), (4, 2))
     )
     campaigns = range(first, first + -(-faults // A_CAMPAIGN))
+    others = range(first + 100_000, first + 100_000 + clean)
+    found: list[Outcome] = []
+    alarms = 0
     with ProcessPoolExecutor(workers) as pool:
-        found = [one for each in pool.map(faults_of, campaigns) for one in each][:faults]
-        for one in found:
-            if one.named != "rightly" or one.silent or one.accused:
-                print(
-                    f"{one.named}: {one.injection.kind} {one.injection.channel} "
-                    f"({one.injection.words}) in {one.run} {one.procedure}, moved {one.moved}, "
-                    f"silent {one.silent}: {', '.join(one.findings)} {one.error}"
-                )
-        print("\n".join(rows(found)), flush=True)
-        others = range(first + 100_000, first + 100_000 + clean)
-        alarms = [alarm for alarm in pool.map(alarms_of, others) if alarm]
-    print(*(line for alarm in alarms for line in alarm), sep="\n")
-    print(f"{len(alarms)} of {clean} clean campaigns gave a false alarm")
+        for outcomes in pool.map(faults_of, campaigns):
+            for one in outcomes:
+                if one.named != "rightly" or one.silent or one.accused:
+                    print(_told(one), flush=True)
+            found += outcomes
+        print("\n".join(rows(found[:faults])), flush=True)
+        for alarm in pool.map(alarms_of, others):
+            alarms += bool(alarm)
+            print(*alarm, sep="\n", end="\n" if alarm else "", flush=True)
+    print(f"{alarms} of {clean} clean campaigns gave a false alarm")
+
+
+def _told(one: Outcome) -> str:
+    what = one.injection
+    return (
+        f"{one.named}: {what.kind} {what.channel} ({what.words}) in {one.run} {one.procedure}, "
+        f"moved {one.moved}, silent {one.silent}: {', '.join(one.findings)} {one.error}"
+    )
 
 
 if __name__ == "__main__":

@@ -9,9 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
-from rigdata.campaign.campaign import Oil
-from rigdata.errors import ReductionError
-from rigdata.reduction.drag import DragData, fit_drag
+from rigdata.reduction.drag import DragData
 from rigdata.reduction.points import FrictionPoints
 
 _LIKE = (0.1, 5.0, 0.1)  # in ln speed, K and ln pressure: the same place of the same programme
@@ -116,21 +114,16 @@ def _beside_parabola(one: FrictionPoints) -> Course:
     return Course(_middle(one), frozen([left]), (SURFACE,))
 
 
-def drag_courses(runs: Sequence[DragData], oil: Oil | None, cell_s: float) -> Mapping[str, Course]:
-    """Set every drag run beside a surface fitted to the others."""
+def drag_courses(
+    runs: Sequence[DragData], expected: Mapping[str, FloatArray], cell_s: float
+) -> dict[str, Course]:
+    """Set every drag run beside what the others let expect; its cells are `cell_s` long."""
     found = {}
     for one in runs:
-        rest = [run for run in runs if run is not one]
-        try:
-            surface = fit_drag(rest, oil) if len(rest) > 1 else None
-        except ReductionError:
-            surface = None
-        if surface is not None:
-            left = one.torque - surface.torque(one.speed, one.oil_temperature)
-            apart = frozen([left - np.median(left)])
-            found[one.run] = Course(
-                cell_s * np.arange(left.size, dtype=np.float64), apart, (SURFACE,)
-            )
+        if one.run in expected:
+            left = one.torque - expected[one.run]
+            time_s = cell_s * np.arange(left.size, dtype=np.float64)
+            found[one.run] = Course(time_s, frozen([left - np.median(left)]), (SURFACE,))
     return found
 
 

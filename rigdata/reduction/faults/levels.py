@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,19 +98,26 @@ def _spread(names: list[str], most: int) -> list[str]:
     )
 
 
-def drag_levels(runs: Sequence[DragData], oil: Oil | None) -> dict[str, Level]:
-    """Compare every drag run with a surface fitted to the others."""
-    ratios: dict[str, float] = {}
-    for one in runs:
-        rest = [run for run in runs if run is not one]
-        if len(rest) < 2:
-            return {}
-        try:
-            surface = fit_drag(rest, oil)
-        except ReductionError:
-            continue
-        fitted = surface.torque(one.speed, one.oil_temperature)
-        ratios[one.run] = float(one.torque @ fitted / (fitted @ fitted))
+def drag_of_others(runs: Sequence[DragData], oil: Oil | None) -> dict[str, FloatArray]:
+    """Return the drag torque that a surface fitted to all other runs gives each run. [N m]
+
+    Empty for fewer than three runs: of two alone either may be the odd one.
+    """
+    found = {}
+    for one in runs if len(runs) > 2 else ():
+        with suppress(ReductionError):
+            surface = fit_drag([run for run in runs if run is not one], oil)
+            found[one.run] = surface.torque(one.speed, one.oil_temperature)
+    return found
+
+
+def drag_levels(runs: Sequence[DragData], expected: Mapping[str, FloatArray]) -> dict[str, Level]:
+    """Compare every drag run with what the others let expect (`drag_of_others`)."""
+    ratios = {
+        one.run: float(one.torque @ expected[one.run] / (expected[one.run] @ expected[one.run]))
+        for one in runs
+        if one.run in expected
+    }
     return {run: _drag_level(run, ratios) for run in ratios}
 
 
