@@ -26,7 +26,7 @@ _ALREADY_USED = "zero", "drag"
 
 @dataclass
 class Account:
-    """The running account of one reduction: what was read, said and left out."""
+    """What one reduction has come to so far."""
 
     campaign: Campaign
     progress: Progress | None

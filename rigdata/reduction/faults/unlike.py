@@ -17,6 +17,7 @@ _FEWEST = 5  # other runs that show their spread
 _SMALL = 0.005  # of what the run goes up to: less does nothing
 _LARGE = 0.02  # where there are no other runs to tell what is usual
 _LEAST_STILL_S = 1.0
+_WITHOUT_PAUSE = ("speed-sweep", "load-sweep", "temperature-sweep", "steady")
 _LOUD = 3.0  # times the usual noise
 _STRAYS, _PEERS = 2.5, 3  # times the usual scatter about like runs, of so many
 _WAVE = 0.7  # share of that scatter that one wave explains
@@ -71,6 +72,8 @@ def no_slip(campaign: Compared) -> Iterator[Fault]:
         like = [run for run in others(campaign.traits, one) if run.procedure == one.procedure]
         usual, spread, count = middle(run.still_s for run in like)
         if count < 2:
+            if one.procedure not in _WITHOUT_PAUSE:
+                continue
             usual, spread = 0.0, 0.5
         excess = one.still_s - usual
         if excess <= max(_CLEAR * spread, _LEAST_STILL_S, 0.5 * usual):
@@ -89,7 +92,11 @@ def loud_idle(campaign: Compared) -> Iterator[Fault]:
         known = (Kind.ALIASING, Kind.ZERO_DRIFT, Kind.UNPLUGGED, Kind.SWAPPED)
         if campaign.has(one.run, *known):
             continue
-        like = [run for run in others(campaign.traits, one) if run.rate_hz == one.rate_hz]
+        like = [
+            run
+            for run in others(campaign.traits, one)
+            if math.isclose(run.rate_hz, one.rate_hz, rel_tol=0.01)
+        ]
         for what, own, least, rest in (
             ("swings", one.torque.noise, 0.0, [run.torque.noise for run in like]),
             ("wanders", one.torque.wander, one.torque.noise, [run.torque.wander for run in like]),
