@@ -136,12 +136,13 @@ def _offered(conditions: Conditions) -> dict[str, Offer]:
         for axis in ALL_AXES
         if axis in shown
     }
-    pairs = list(itertools.combinations(each.values(), 2))
-    if not pairs:
+    if len(each) < 2:
         return each
 
     def products(where: Conditions) -> FloatArray:
-        return np.stack([one(where)[:, 0] * other(where)[:, 0] for one, other in pairs], axis=1)
+        lines = [offer(where)[:, 0] for offer in each.values()]
+        pairs = itertools.combinations(lines, 2)
+        return np.stack([one * other for one, other in pairs], axis=1)
 
     return {**each, PRODUCTS: products}
 
@@ -153,7 +154,8 @@ def _along(axis: str, knots: tuple[float, ...]) -> Offer:
 def _of_shape(fit: JointFit, along: str, offer: Offer) -> Adequacy | None:
     """Return the score test of what an offer holds beyond the law."""
     at, block = fit.profile, fit.design.blocks[0]
-    columns = fit.curve[:, None] * offer(block.conditions)
+    told = offer(block.conditions)
+    columns = fit.curve[:, None] * told
     weight = np.sqrt(np.einsum("ij,ij,i->j", columns, columns, at.inverse_diagonal))
     scale = 1.0 / np.where(weight > 0.0, weight, 1.0)
     left, turn = np.linalg.eigh((columns * scale).T @ at.project(columns * scale))
@@ -167,18 +169,20 @@ def _of_shape(fit: JointFit, along: str, offer: Offer) -> Adequacy | None:
     taken = at.covariance @ (at.weighted_design.T @ columns) @ turn
     free = np.diag(fit.estimate.covariance) > 0.0
 
-    def shapes(where: Conditions) -> FloatArray:
+    def shapes(where: Conditions, told: FloatArray) -> FloatArray:
         """What a unit of each direction adds to the law once that is fitted again, (n, dof)."""
         theta, reference = fit.estimate.theta, fit.design.reference
         curve = block.law.mu(where, theta, reference)[:, None]
         slopes = block.law.jacobian(where, theta, reference)[:, free]
-        added: FloatArray = offer(where) @ turn - slopes @ taken / curve
+        added: FloatArray = told @ turn - slopes @ taken / curve
         return added
 
-    over_points = shapes(block.conditions)
+    over_points = shapes(block.conditions, told)
     square = np.mean((over_points @ score) ** 2) - np.mean(np.sum(over_points**2, axis=1))
-    places = block.conditions if along == PRODUCTS else _line(block.conditions, along)
-    over_places = shapes(places)
+    places, over_places = block.conditions, over_points
+    if along != PRODUCTS:
+        places = _line(block.conditions, along)
+        over_places = shapes(places, offer(places))
     departure, noise = over_places @ score, np.linalg.norm(over_places, axis=1)
     peak = int(np.argmax(np.abs(departure) - noise))
     return Adequacy(

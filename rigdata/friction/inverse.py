@@ -27,8 +27,8 @@ class Inverse:
         Diagonal of D.
     scale : (k,) array
         Roots of S by slot.
-    tiles : (t, m, p + j) array
-        X and j columns more that were carried along, divided by the roots of D.
+    whole : (t, m, k + p + j) array
+        Z, X and j columns more that were carried along, in their tiles.
     inverse_root : (t, m) array
         Inverse roots of D, 0 in empty rows.
     moments : Moments
@@ -41,7 +41,7 @@ class Inverse:
     fitted: FloatArray
     variance: FloatArray
     scale: FloatArray
-    tiles: FloatArray
+    whole: FloatArray
     inverse_root: FloatArray
     moments: Moments
     elimination: Elimination
@@ -67,8 +67,8 @@ class Inverse:
 
     def part(self, tiles: slice | IntArray) -> FloatArray:
         """Return Z, X and the carried columns in some tiles, divided by the roots of D."""
-        own = self.inverse_root[tiles, :, None] * self.columns.values[tiles]
-        return np.concatenate([own, self.tiles[tiles]], axis=2)
+        divided: FloatArray = self.inverse_root[tiles, :, None] * self.whole[tiles]
+        return divided
 
     def project(self, right: FloatArray) -> FloatArray:
         """Return ``P @ right`` for (n, j) columns."""
@@ -91,8 +91,8 @@ class Inverse:
         """Return P times the carried column `j`, (n,), and its estimates of X, (p,)."""
         place = len(self.elimination.wide_root) + j
         taken = self.elimination.carried(slice(place, place + 1), fitted=True)
-        right = self.columns.rows.taken(self.tiles[:, :, self.fitted.shape[1] + j])
-        right *= np.sqrt(self.variance)
+        column = len(self.scale) + self.fitted.shape[1] + j
+        right = self.columns.rows.taken(self.whole[:, :, column])
         left = self._less(right[:, None], taken)
         return left[:, 0], taken[2][self.elimination.n_wide :, 0]
 
@@ -158,23 +158,36 @@ def inverse_of(
     carried : (n, j) array
         Columns to which the inverse is to be applied.
     """
+    return inverse_at(columns, scale, variance, fitted, laid_out(columns, fitted, carried))
+
+
+def laid_out(columns: Columns, fitted: FloatArray, carried: FloatArray) -> FloatArray:
+    """Return Z, X and the carried columns in their tiles, (t, m, k + p + j)."""
+    more = columns.rows.laid(np.concatenate([fitted, carried], axis=1))
+    return np.concatenate([columns.values, more], axis=2)
+
+
+def inverse_at(
+    columns: Columns,
+    scale: FloatArray,
+    variance: FloatArray,
+    fitted: FloatArray,
+    whole: FloatArray,
+) -> Inverse | None:
+    """Return the same for what `laid_out` gave, which serves at any `scale` and `variance`."""
     length = np.linalg.norm(fitted, axis=0)
     # A parameter that moves nothing, or so far off that the curve overflows.
     if not (np.all(variance > 0.0) and np.all(length > 0.0) and np.isfinite(length).all()):
         return None
     rows, (k1, k2, q) = columns.rows, columns.slots.widths
-    root = np.sqrt(variance)
-    whole = np.concatenate([fitted, carried], axis=1)
-    tiles = rows.laid(whole / root[:, None])
-    inverse_root = rows.laid(1.0 / root)
-    moments = Moments.none(rows, (k1, k2, q + whole.shape[1]))
+    inverse_root = rows.laid(1.0 / np.sqrt(variance))
+    moments = Moments.none(rows, (k1, k2, whole.shape[2] - k1 - k2))
     for chunk in rows.chunks:
-        own = inverse_root[chunk.tiles, :, None] * columns.values[chunk.tiles]
-        moments.add(chunk, np.concatenate([own, tiles[chunk.tiles]], axis=2))
+        moments.add(chunk, inverse_root[chunk.tiles, :, None] * whole[chunk.tiles])
     if not moments.finite:
         return None
     try:
         elimination = eliminate(rows, (k1, k2, q), moments, scale, length)
     except np.linalg.LinAlgError:
         return None
-    return Inverse(columns, fitted, variance, scale, tiles, inverse_root, moments, elimination)
+    return Inverse(columns, fitted, variance, scale, whole, inverse_root, moments, elimination)

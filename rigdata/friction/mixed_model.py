@@ -23,7 +23,7 @@ import numpy as np
 from rigdata.arrays import FloatArray
 from rigdata.friction.columns import Columns
 from rigdata.friction.information import terms_of
-from rigdata.friction.inverse import Inverse, inverse_of
+from rigdata.friction.inverse import Inverse, inverse_at, laid_out
 
 _LOG_2PI = float(np.log(2.0 * np.pi))
 
@@ -76,6 +76,11 @@ class MixedModel:
     diagonal: FloatArray
     columns: Columns
     components: tuple[Component, ...]
+
+    @cached_property
+    def laid_out(self) -> FloatArray:
+        """Z, X and the residual in their tiles, (t, m, k + p + 1): the same at all variances."""
+        return laid_out(self.columns, self.design, self.residual[:, None])
 
     def weighted(self) -> list[tuple[int, FloatArray]]:
         """Return the number and the weights of each component that has weights."""
@@ -188,12 +193,12 @@ class Profile:
 
 def profile(model: MixedModel, variances: FloatArray) -> Profile | None:
     """Return the likelihood of `model` at `variances`; None where V is no covariance."""
-    inverse = inverse_of(
+    inverse = inverse_at(
         model.columns,
         model.scale(variances),
         model.variance(variances),
         model.design,
-        model.residual[:, None],
+        model.laid_out,
     )
     if inverse is None:
         return None

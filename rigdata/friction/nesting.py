@@ -143,9 +143,14 @@ class Rows:
 
 
 def numbered(names: TextArray) -> tuple[IntArray, int]:
-    """Return the number (n,) of each name among the different ones, and how many these are."""
-    number, different = pd.factorize(names, sort=True)
-    return number.astype(np.int64), len(different)
+    """Return the number (n,) of each name among the different ones, and how many these are.
+
+    Names mostly stand in stretches, of which only the first is looked up.
+    """
+    starts = _starts(names)
+    number, different = pd.factorize(names[starts], sort=True)
+    lengths = np.diff(np.append(starts, names.size))
+    return np.repeat(number.astype(np.int64), lengths), len(different)
 
 
 def members_of(names: TextArray) -> list[IntArray]:
@@ -313,7 +318,8 @@ def flattened(stack: FloatArray) -> FloatArray:
     return stack.reshape(math.prod(stack.shape[:-1]), stack.shape[-1])
 
 
-def _starts(numbers: IntArray) -> IntArray:
-    fresh: BoolArray = np.ones(numbers.size, dtype=bool)
-    fresh[1:] = numbers[1:] != numbers[:-1]
+def _starts(values: IntArray | TextArray) -> IntArray:
+    """Return where a value differs from the one before it."""
+    fresh: BoolArray = np.ones(values.size, dtype=bool)
+    fresh[1:] = values[1:] != values[:-1]
     return np.flatnonzero(fresh)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -186,15 +187,16 @@ class RunSpace:
         gains = self.open_gains(())
         singles = np.argsort(-gains, kind="stable")[:_COMPARED].tolist()
         starts = [[run] for run in singles if gains[run] > 0.0]
-        pair = self._best_pair(gains > 0.0)
-        if size > 1 and pair[0] != pair[1]:
-            starts.insert(0, list(pair))
+        if size > 1 and len(set(self._best_pair)) == 2:
+            starts.insert(0, list(self._best_pair))
         found = dict.fromkeys(self._exchanged(start, size) for start in starts)
         return [members for members in found if len(members) == size]
 
-    def _best_pair(self, open_: BoolArray) -> tuple[int, int]:
-        """Return the two runs that explain most together: neither may stand out alone."""
+    @cached_property
+    def _best_pair(self) -> tuple[int, int]:
+        """The two runs that explain most together: neither may stand out alone."""
         gram, own, pull = self.gram, np.diag(self.gram), self.pull
+        open_ = self.open_gains(()) > 0.0
         determinant = np.outer(own, own) - gram**2
         both = np.outer(pull**2, own) + np.outer(own, pull**2) - 2.0 * np.outer(pull, pull) * gram
         good = open_[:, None] & open_ & (determinant > _LEAST_PIVOT * np.outer(own, own))
