@@ -9,6 +9,7 @@ import click
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.cli.options import (
+    bootstrap_option,
     campaign_or_results,
     force_option,
     json_option,
@@ -19,6 +20,7 @@ from rigdata.cli.options import (
 )
 from rigdata.cli.terminal import SCREEN, finish, progress, say, show_json, show_notices
 from rigdata.cli.verdicts import (
+    bootstrap_table,
     chatter_words,
     condition_words,
     deletion_words,
@@ -27,8 +29,10 @@ from rigdata.cli.verdicts import (
     ranking_table,
     stick_slip_rows,
 )
+from rigdata.friction.bootstrap import bootstrap_fits
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
+from rigdata.pipeline.stored import points_from_folder
 
 
 @click.command("fit")
@@ -38,12 +42,14 @@ from rigdata.pipeline.stages import fit_into
 @pool_scatter_option
 @steady_option
 @keep_bedding_option
+@bootstrap_option
 @json_option
 def command(
     campaign: Path,
     out: Path | None,
     force: bool,
     laws: tuple[str, ...],
+    refits: int,
     as_json: bool,
     **options: Any,
 ) -> None:
@@ -59,18 +65,27 @@ def command(
     the best law with the standard error of that difference, and why the law was
     or was not taken. Where that is more than a screen, laws that do clearly worse
     stand together; --json has all of it.
+
+    --bootstrap asks the fits to prove themselves: 1000 refits or so with packs
+    weighted anew at random, then with runs, should scatter as the fit says. The
+    table gives the part of each uncertainty that differs from pack to pack (or run
+    to run), how many times as far the refits scatter, and what chance lets that be.
     """
     read = read_campaign(campaign)
     with progress(quiet=as_json) as show:
         fits, folder = fit_into(read, out, force=force, laws=laws or None, progress=show, **options)
+        both = (*fits.kinetic.values(), *fits.static.values())
+        tried, told = bootstrap_fits(points_from_folder(folder), both if refits else (), refits)
+    notices = (*fits.notices, *told)
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json(
             "fit",
-            fits.notices,
+            notices,
             folder=str(folder),
             coefficients=rows,
             stick_slip=stick_slip_rows(fits.stick_slip.values()),
+            bootstrap=[one.to_dict() for one in tried],
         )
     else:
         coefficients = fit_table(fits.kinetic, fits.static)
@@ -82,6 +97,8 @@ def command(
             say(left_out)
         if chatter := chatter_words(fits.stick_slip.values()):
             say(f"\n{chatter}\n")
+        if tried:
+            say(f"\n{bootstrap_table(tried)}\n")
         say(f"Wrote {folder / FITS_FILE}.")
-        show_notices(fits.notices)
-    finish(fits.notices)
+        show_notices(notices)
+    finish(notices)

@@ -136,6 +136,15 @@ keep_bedding_option: Decorator = click.option(
     is_flag=True,
     help="Leave points from before their pack was steady in the fits; bedding runs stay out.",
 )
+bootstrap_option: Decorator = click.option(
+    "--bootstrap",
+    "refits",
+    type=click.IntRange(100, 100_000),
+    default=0,
+    show_default="none",
+    metavar="N",
+    help="Hold the fits against N refits of them with packs, and with runs, weighted anew.",
+)
 margin_option: Decorator = click.option(
     "--margin",
     type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),

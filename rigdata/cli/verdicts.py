@@ -8,6 +8,7 @@ from dataclasses import asdict
 from rigdata.cli.terminal import aligned, interval, paragraph, rounded
 from rigdata.comparison.ratios import Ratio
 from rigdata.comparison.standings import standings
+from rigdata.friction.bootstrap import MU, Bootstrap, Spread
 from rigdata.friction.candidates import SET_ASIDE
 from rigdata.friction.case_deletion import largest
 from rigdata.friction.conditions import AXES, DWELL, ReferenceCondition, at
@@ -185,6 +186,34 @@ def _named(kinetic: Fits, static: Fits) -> list[tuple[str, FrictionFit]]:
 
 
 _STATIC = ", static"
+
+
+def bootstrap_table(found: Iterable[Bootstrap]) -> str:
+    """Return how far refits scatter, against what each fit says: mu, and what is beyond chance."""
+    rows: list[Sequence[str]] = []
+    for one in found:
+        rows.append(f"{one.where}, {one.n_units} {one.unit}s weighted anew:")
+        shown = [s for s in one.spreads if s.quantity == MU or s.beyond_chance]
+        rows += [_spread_row(spread) for spread in shown]
+        if rest := [s for s in one.spreads if s not in shown]:
+            ratios = [spread.ratio for spread in rest]
+            told = f"{min(ratios):.2f} to {max(ratios):.2f}, as chance lets them"
+            rows += paragraph(
+                f"  {', '.join(s.quantity for s in rest)}: {told}", indent="  "
+            ).splitlines()
+    return aligned(["  quantity", "value", "u", "of it", "refits", "by chance", ""], rows)
+
+
+def _spread_row(spread: Spread) -> list[str]:
+    told = "more" if spread.ratio > spread.high else "less"
+    return [
+        f"  {spread.quantity}",
+        rounded(spread.value, spread.u),
+        *(f"{number:.2g}" for number in (spread.u, spread.part)),
+        f"{spread.ratio:.2f}",
+        f"{spread.low:.2f} to {spread.high:.2f}",
+        told if spread.beyond_chance else "",
+    ]
 
 
 def listed(sentences: Iterable[str]) -> str:

@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from rigdata.arrays import BoolArray, FloatArray, IntArray
+from rigdata.arrays import FloatArray, IntArray
 from rigdata.friction.estimate import kind_of
 from rigdata.friction.mixed_model import Profile
 from rigdata.friction.nesting import RUN

@@ -50,6 +50,17 @@ def test_jacobian_agrees_with_central_differences(name):
 
 
 @pytest.mark.parametrize("name", ALL)
+def test_a_formula_takes_parameters_of_its_own_at_each_condition(name):
+    where, law = conditions(), ALL[name]
+    each = THETA[name][:, None] * np.random.default_rng(1).uniform(0.9, 1.1, (1, len(where)))
+    mu, slopes = law.mu(where, each, REFERENCE), law.jacobian(where, each, REFERENCE)
+    for i in range(len(where)):
+        alone = where.select(np.array([i]))
+        assert mu[i] == pytest.approx(law.mu(alone, each[:, i], REFERENCE)[0], rel=1e-12)
+        assert slopes[i] == pytest.approx(law.jacobian(alone, each[:, i], REFERENCE)[0], rel=1e-12)
+
+
+@pytest.mark.parametrize("name", ALL)
 def test_starts_are_inside_the_bounds_and_fit_clean_data_roughly(name):
     where = conditions()
     mu = ALL[name].mu(where, THETA[name], REFERENCE)

@@ -77,6 +77,8 @@ LayoutFunction = Callable[[Conditions], frozenset[str]]
 class Law:
     """A formula for mu, as plain functions of the condition and the parameters.
 
+    Formulas also take parameters of their own at each condition, (p, n).
+
     Attributes
     ----------
     name : str

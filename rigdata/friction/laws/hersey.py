@@ -95,7 +95,7 @@ def _kept_over_number(
 
 
 def _with_b(theta: FloatArray) -> FloatArray:
-    return np.array([*theta[:_B], 0.0, *theta[_B:]])
+    return np.insert(theta, _B, 0.0, axis=0)
 
 
 _STARTS = 2

@@ -42,7 +42,7 @@ def jacobian(
 ) -> FloatArray:
     """Return the derivatives with respect to mu0, c1, ..., c23, (n, 10)."""
     columns = terms(conditions, reference)
-    factor = limited_exp(columns @ theta[1:])
+    factor = limited_exp(combined(columns, theta[1:]))
     return np.concatenate([factor[:, None], (theta[0] * factor)[:, None] * columns], axis=1)
 
 
