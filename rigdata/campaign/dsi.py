@@ -119,7 +119,7 @@ def _listed(form: ET.Element, where: str) -> Listed:
     if len(set(units)) > 1:
         raise CampaignError("a list mixes units", where=where, expected="one unit for all values")
     unit, factor = DSI_UNITS[units[0]]
-    values = _numbers(form, "value", where)
+    values = factor * _numbers(form, "value", where)
     if len(units) not in (1, values.size):
         raise CampaignError(
             f"{len(units)} units for {values.size} values", where=where, expected="1, or one each"
@@ -134,7 +134,7 @@ def _listed(form: ET.Element, where: str) -> Listed:
                 where=where,
                 expected="an expanded uncertainty with its coverage factor",
             )
-        return Listed(unit, factor * values, None, None)
+        return Listed(unit, values, None, None)
     name = "uncertainty" if old else "valueExpandedMU"
     size = values.size
     wide = _spread(_numbers(expanded[0], name, where), size, "uncertainties", where)
@@ -143,7 +143,11 @@ def _listed(form: ET.Element, where: str) -> Listed:
         raise CampaignError("a coverage factor is not above 0", where=where)
     if np.any(wide < 0.0):
         raise CampaignError("an uncertainty is negative", where=where)
-    return Listed(unit, factor * values, factor * wide / k, k)
+    with np.errstate(over="ignore"):
+        u = factor * wide / k
+    if not np.all(np.isfinite(u)):
+        raise CampaignError("an uncertainty is beyond every number", where=where)
+    return Listed(unit, values, u, k)
 
 
 def _spread(numbers: FloatArray, size: int, what: str, where: str) -> FloatArray:

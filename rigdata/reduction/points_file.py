@@ -59,6 +59,7 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
 }
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
 BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
+_RANGES = {"u_random": (0.0, math.inf), "n_samples": (0.0, 2.0**53)}  # whole numbers in a double
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
 _MOST_BYTES = 4_000_000_000
 _LONGEST_NAME = 500  # a column of text takes as much for each row as for its longest
@@ -293,13 +294,15 @@ def _truths(name: str, cells: list[str], path: Path) -> BoolArray:
 
 def _check_usable(columns: Mapping[str, NDArray[Any]], path: Path) -> None:
     for name in ("slip_speed_m_s", "temperature_c", "pressure_mpa", "mu", "u_random", "n_samples"):
-        bad = ~np.isfinite(columns[name]) | ((name == "u_random") & (columns[name] < 0))
+        low, high = _RANGES.get(name, (-math.inf, math.inf))
+        numbers = columns[name]
+        bad = ~np.isfinite(numbers) | (numbers < low) | (numbers > high)
         if bad.any():
             i = int(np.flatnonzero(bad)[0])
             raise ResultError(
                 f"column '{name}' has no usable number for point {columns['point'][i]}",
                 where=f"{path.name}, line {i + 2}",
-                expected="a finite number" + (", zero or more" if name == "u_random" else ""),
+                expected="a finite number" + (f", {low:g} or more" if math.isfinite(low) else ""),
                 do="A point without its uncertainty cannot be used: fill the cell or delete the "
                 "row.",
             )

@@ -140,7 +140,7 @@ def test_hand_made_files_need_only_what_matters(tmp_path: Path) -> None:
         ("mu,u_random", "mu,u_randon", "expected 'u_random'"),
         (",u_random", "", "no column u_random"),
         ("0.12,0.001", "0.12,", "line 3"),
-        ("0.12,0.001", "0.12,-0.001", "zero or more"),
+        ("0.12,0.001", "0.12,-0.001", "0 or more"),
         ("0.12,0.001", "0,12,0.001", "13 cells"),
         ("2,R1", "1,R1", "stands twice"),
         ("0.11,", "abc,", "'abc' in column 'mu' is no number"),
