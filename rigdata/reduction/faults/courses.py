@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -70,16 +71,20 @@ class Strays:
     def wave(self) -> tuple[float, float]:
         """Return the period of the wave that explains most, and the share that it does. [s]"""
         span = float(np.ptp(self.time_s))
-        total = float(self.rest @ self.rest)
-        best, share = 0.0, 0.0
-        for turns in _TURNS.tolist():
-            phase = 2.0 * math.pi * turns * self.time_s / span
-            basis = np.stack([np.ones(phase.size), np.sin(phase), np.cos(phase)], axis=1)
-            left = self.rest - basis @ np.linalg.lstsq(basis, self.rest)[0]
-            explained = 1.0 - float(left @ left) / total
-            if explained > share:
-                best, share = span / turns, explained
-        return best, share
+        phase = 2.0 * math.pi * _TURNS[:, None] * self.time_s / span
+        basis = np.stack([np.ones(phase.shape), np.sin(phase), np.cos(phase)], axis=-1)
+        along = self.rest @ basis
+        normal = np.swapaxes(basis, 1, 2) @ basis
+        # Some waves are nought at all times, or the same as another.
+        fitted = (np.linalg.pinv(normal, hermitian=True) @ along[:, :, None])[:, :, 0]
+        explained = np.sum(fitted * along, axis=1) / float(self.rest @ self.rest)
+        best = int(np.argmax(explained))
+        return span / float(_TURNS[best]), float(explained[best])
+
+    @cached_property
+    def wave_size(self) -> float:
+        """Root mean square of that wave."""
+        return self.size * math.sqrt(self.wave()[1])
 
 
 def friction_courses(points: Sequence[FrictionPoints]) -> dict[str, Course]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Finding, Kind, Sureness
+from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Finding, Kind, Sureness
 from rigdata.reduction.faults.sketch import Sketch
 from rigdata.reduction.stretches import Stretch
 
@@ -16,9 +16,19 @@ _LOADED = 0.2  # of the top load
 
 
 def cut_off(sketch: Sketch) -> Iterator[Finding]:
-    """Find a log whose last line is cut while the bench still works."""
-    if sketch.frames.cut_line and ends_busy(sketch):
-        yield Finding(cut_off_fault(sketch, "its last line is cut, and it", Sureness.CERTAIN))
+    """Find a log whose last line is cut: what came after is not in it."""
+    if not sketch.frames.cut_line or sketch.run.end_s is not None:
+        return
+    if ends_busy(sketch):
+        how, why, sure = "at work", "the drift of the zero", Sureness.CERTAIN
+    else:
+        how, why, sure = "at rest", "whether more was to come", Sureness.LIKELY
+    what = (
+        f"its last line is cut, and it ends at {sketch.time[-1]:.4g} s with the bench {how}, so "
+        f"that {why} is not known"
+    )
+    end = Stretch(sketch.time.size - 1, sketch.time.size)
+    yield Finding(sketch.fault(Kind.CUT_OFF, EVERY_CHANNEL, end, sure, what, Action.KEPT))
 
 
 def ends_busy(sketch: Sketch) -> bool:
@@ -30,17 +40,3 @@ def ends_busy(sketch: Sketch) -> bool:
     loaded = np.nan_to_num(np.abs(sketch.load[end])) > _LOADED * sketch.top_load
     busy = (sketch.pressed[end] & loaded) | sketch.moving[end]
     return bool(2 * np.count_nonzero(busy) > busy.size)
-
-
-def cut_off_fault(sketch: Sketch, how: str, sureness: Sureness) -> Fault:
-    """Return the fault of a log that ends at work."""
-    count = sketch.time.size
-    return sketch.fault(
-        Kind.CUT_OFF,
-        EVERY_CHANNEL,
-        Stretch(count - 1, count),
-        sureness,
-        f"{how} ends at {sketch.time[-1]:.4g} s with the bench at work, so that the drift of the "
-        "zero is not known",
-        Action.KEPT,
-    )

@@ -78,6 +78,7 @@ class Traits:
     """
 
     run: str
+    pack: str
     group: tuple[str, str]
     procedure: str
     span: tuple[float, float]
@@ -105,6 +106,7 @@ def traits_of(sketch: Sketch) -> Traits:
     slip = sketch.moving & (sketch.pressed | (sketch.run.procedure == "drag"))
     return Traits(
         run=sketch.run.id,
+        pack=sketch.run.pack,
         group=(sketch.pack.material, sketch.pack.state),
         procedure=sketch.run.procedure,
         span=(float(sketch.time[0]), float(sketch.time[-1])),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from rigdata.reduction.faults.compared import Compared, fault_of
@@ -35,31 +35,49 @@ def _of_drag(one: Traits) -> Action:
 
 
 def zero_drift(campaign: Compared) -> Iterator[Fault]:
-    """Find zeros that move by more within a run than they do in the others."""
+    """Find zeros that move by more within a run than they do in the others.
+
+    A zero run has no idle ends; its halves lie nearer together than the ends of other
+    runs do, and it is set beside other zero runs where there are enough.  Without load
+    the load cell goes up to nothing: what its zero does is then a share of the usual load.
+    """
+    usual_load, _, _ = middle(run.load.top for run in campaign.traits if _loaded(run))
     for one in campaign.traits:
+        rest_of = _same_ends(campaign.traits, one)
         for name, cell in cells(one):
             drift = cell.drift
             if not math.isfinite(drift) or campaign.has(one.run, Kind.UNPLUGGED, Kind.SWAPPED):
                 continue
-            rest = [dict(cells(run))[name].drift for run in others(campaign.traits, one)]
-            centre, spread, count = middle(rest)
-            share = abs(drift) / cell.top if cell.top > 0.0 else 0.0
+            centre, spread, count = middle(dict(cells(run))[name].drift for run in rest_of)
+            bare = name == "clamp_load" and not _loaded(one)
+            top = usual_load if bare else cell.top
+            share = abs(drift) / top if top > 0.0 else 0.0  # none is known beside bare runs alone
             if count < _FEWEST:
-                loaded = one.procedure not in ("zero", "drag")
-                found, against = loaded and share > _LARGE, f"{100 * _LARGE:.0f} % of its top"
+                found = _loaded(one) and share > _LARGE
+                against = f"{100 * _LARGE:.0f} % of its top"
             else:
                 limit = _DRIFTS * max(spread, 0.3 * cell.noise)
                 found = abs(drift - centre) > limit and share > _SMALL
                 against = f"a limit of {limit:.2g} {_UNITS[name]}, {_DRIFTS:.0f} spreads of others"
             if found:
                 many = count >= _FEWEST and abs(drift - centre) > 2.5 * limit
-                shown = (
-                    f"{drift:.3g} {_UNITS[name]} from start to end, {100 * share:.2g} % of the top"
-                )
+                of = "the usual top" if bare else "the top"
+                shown = f"{drift:.3g} {_UNITS[name]} from start to end, {100 * share:.2g} % of {of}"
                 evidence = f"{shown}, against {against}; its course between is not known"
                 sure = Sureness.CERTAIN if many else Sureness.LIKELY
                 action = _of_drag(one) if name == "torque" else Action.KEPT
                 yield fault_of(one, Kind.ZERO_DRIFT, name, sure, evidence, action)
+
+
+def _loaded(one: Traits) -> bool:
+    return one.procedure not in ("zero", "drag")
+
+
+def _same_ends(runs: Sequence[Traits], one: Traits) -> list[Traits]:
+    """Return the other runs whose zeros are taken at the same places as those of one."""
+    rest = others(runs, one)
+    same = [run for run in rest if (run.procedure == "zero") == (one.procedure == "zero")]
+    return same if len(same) >= _FEWEST else rest
 
 
 def no_slip(campaign: Compared) -> Iterator[Fault]:
@@ -153,9 +171,11 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
 
     A slow wave through it is a fast oscillation that the log folded almost to nothing; at
     rest it shows no more than a zero that moves.  A run once found is no measure for the
-    others any more.
+    others any more, nor is one whose drag is that of another pack, for want of its own.
     """
     odd = {fault.run for fault in campaign.faults}
+    bare = {one.pack for one in campaign.traits if one.procedure == "drag" and one.run in odd}
+    odd |= {one.run for one in campaign.traits if one.pack in bare}
     runs = {one.run: one for one in campaign.traits if one.run in campaign.courses}
     while True:
         strays = {
@@ -173,23 +193,43 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
 
 def _excess(run: str, runs: Mapping[str, Traits], strays: Mapping[str, Strays]) -> float:
     """By how many times a run strays more than the others of its procedure may."""
-    usual, spread, count = _usual_size(run, runs, strays)
-    return strays[run].size / max(_STRAYS * usual, usual + _CLEAR * spread) if count else 0.0
+    return max(_over(run, runs, strays, of) for of in (_size, _wave_size))
 
 
-def _usual_size(
-    run: str, runs: Mapping[str, Traits], strays: Mapping[str, Strays]
+def _over(
+    run: str,
+    runs: Mapping[str, Traits],
+    strays: Mapping[str, Strays],
+    of: Callable[[Strays], float],
+) -> float:
+    usual, spread, count = _usual(run, runs, strays, of)
+    return of(strays[run]) / max(_STRAYS * usual, usual + _CLEAR * spread) if count else 0.0
+
+
+def _usual(
+    run: str,
+    runs: Mapping[str, Traits],
+    strays: Mapping[str, Strays],
+    of: Callable[[Strays], float],
 ) -> tuple[float, float, int]:
     sizes = [
-        stray.size
+        of(stray)
         for other, stray in strays.items()
         if other != run and runs[other].procedure == runs[run].procedure
     ]
     return middle(sizes) if len(sizes) >= _PEERS else (math.nan, math.nan, 0)
 
 
+def _size(stray: Strays) -> float:
+    return stray.size
+
+
+def _wave_size(stray: Strays) -> float:
+    return stray.wave_size
+
+
 def _strayed(one: Traits, runs: Mapping[str, Traits], strays: Mapping[str, Strays]) -> Fault:
-    usual, _, _ = _usual_size(one.run, runs, strays)
+    usual, _, _ = _usual(one.run, runs, strays, _size)
     drag, stray = one.procedure == "drag", strays[one.run]
     scale, unit = (1.0, "N*m") if drag else (100.0, "%")
     what = (
@@ -197,7 +237,8 @@ def _strayed(one: Traits, runs: Mapping[str, Traits], strays: Mapping[str, Stray
         f"of its procedure by {scale * usual:.2g} {unit}"
     )
     period, share = stray.wave()
-    wave = share > _WAVE
+    by_wave, by_size = (_over(one.run, runs, strays, of) for of in (_wave_size, _size))
+    wave = share > _WAVE or by_wave > max(by_size, 1.0)
     if wave:
         what += (
             f"; a wave of {period:.2g} s is {100 * share:.0f} % of that, as a hum makes that "
