@@ -22,7 +22,14 @@ _RULES_OUT = {
     "calibration": ("u", "reference_junction"),
     "thermocouple": (),
     "resistance_thermometer": ("reference_junction",),
-    "constant": ("column", "reference_junction", "lag_s", "time_constant_s", "range"),
+    "constant": (
+        "column",
+        "reference_junction",
+        "lag_s",
+        "time_constant_s",
+        "low_pass_hz",
+        "range",
+    ),
     "u": ("reference_junction",),
 }
 _WAYS = "calibration, thermocouple, resistance_thermometer, constant with u, or column with u"

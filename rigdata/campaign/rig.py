@@ -121,6 +121,15 @@ class Channel:
     time_constant_s: Annotated[
         float, Key("Time constant of a first-order lag to be undone.", unit="s", low=0)
     ] = 0.0
+    low_pass_hz: Annotated[
+        float,
+        Key(
+            "Corner (-3 dB) of a low-pass filter without delay, over the frames; faults are looked "
+            "for before it, and breakaways are read without it, whose peak it would flatten.",
+            unit="Hz",
+            low=1.0,
+        ),
+    ] = 0.0
     range: Annotated[
         tuple[float, float] | None,
         Key("Range of the channel in its logged unit; values at its ends are saturated."),

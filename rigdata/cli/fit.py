@@ -29,7 +29,7 @@ from rigdata.cli.verdicts import (
     ranking_table,
     stick_slip_rows,
 )
-from rigdata.friction.bootstrap import bootstrap_fits
+from rigdata.friction.bootstrap import REFITS, bootstrap_fits
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
 from rigdata.pipeline.stored import points_from_folder
@@ -49,7 +49,7 @@ def command(
     out: Path | None,
     force: bool,
     laws: tuple[str, ...],
-    refits: int,
+    refits: int | None,
     as_json: bool,
     **options: Any,
 ) -> None:
@@ -75,7 +75,9 @@ def command(
     with progress(quiet=as_json) as show:
         fits, folder = fit_into(read, out, force=force, laws=laws or None, progress=show, **options)
         both = (*fits.kinetic.values(), *fits.static.values())
-        tried, told = bootstrap_fits(points_from_folder(folder), both if refits else (), refits)
+        tried, told = bootstrap_fits(
+            points_from_folder(folder), both if refits else (), refits or REFITS
+        )
     notices = (*fits.notices, *told)
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]

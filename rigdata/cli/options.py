@@ -140,8 +140,6 @@ bootstrap_option: Decorator = click.option(
     "--bootstrap",
     "refits",
     type=click.IntRange(100, 100_000),
-    default=0,
-    show_default="none",
     metavar="N",
     help="Hold the fits against N refits of them with packs, and with runs, weighted anew.",
 )

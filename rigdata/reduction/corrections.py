@@ -16,6 +16,7 @@ from rigdata.reduction.conduction import at_the_face
 from rigdata.reduction.drag import Drag
 from rigdata.reduction.geometry import Geometry, pack_geometry
 from rigdata.reduction.load_path import RELATIVE_U, mean_face_load
+from rigdata.reduction.low_pass import corner_of, low_passed
 from rigdata.reduction.slip import Slip, find_slip
 from rigdata.reduction.zero import Idle, PackZero, find_idle, idle_limit, read_zeros, tare
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
@@ -127,7 +128,10 @@ def correct(
     """
     usable = _usable(signals, run)
     time = signals.time_s
-    channels = {name: _bridged(signal) for name, signal in signals.channels.items()}
+    channels = {
+        name: _filtered(_bridged(signal), name, time, run, rig)
+        for name, signal in signals.channels.items()
+    }
     torque, load = channels["torque"], channels["clamp_load"]
     speed = channels["slip_speed"].values
     oil, notices = _oil_temperature(channels, run, drag)
@@ -233,6 +237,14 @@ def _bridged(signal: Signal) -> Signal:
         values=np.interp(index, known, signal.values[signal.good]),
         sensitivity=np.reshape(rows, signal.sensitivity.shape),
     )
+
+
+def _filtered(signal: Signal, name: str, time_s: FloatArray, run: Run, rig: Rig) -> Signal:
+    """Return the signal through the filter that its channel asks for."""
+    corner = corner_of(name, rig)
+    if corner == 0.0 or run.procedure == "breakaway":
+        return signal
+    return low_passed(signal, time_s, corner)
 
 
 def _oil_temperature(

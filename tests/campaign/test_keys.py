@@ -34,7 +34,7 @@ TABLES = {
     LogSettings: "time_column delimiter decimal encoding skip_lines units_line date_order "
     "missing_values",
     Channel: "column unit calibration thermocouple reference_junction resistance_thermometer u "
-    "constant lever_arm_mm lever_arm_u_mm lag_s time_constant_s range piston_area_mm2 "
+    "constant lever_arm_mm lever_arm_u_mm lag_s time_constant_s low_pass_hz range piston_area_mm2 "
     "piston_area_u_mm2",
     CalibrationRecord: "id sensor quantity applied_unit indicated_unit date valid_until "
     "reference_expanded_u_percent coverage_factor temperature_c degree points role "
@@ -91,6 +91,7 @@ def test_every_key_can_be_documented(cls):
                 "_n",
                 "_mj",
                 "_year",
+                "_hz",
             )
         )
         assert bool(field.key.unit) == unit_in_name or field.name in (

@@ -59,7 +59,9 @@ def pack(**changes):
     return SimpleNamespace(**{**told, **changes})
 
 
-def corrected(torque, *, load=LOAD, drag=DRAG, oil=70.0, of=None, **channels):
+def corrected(
+    torque, *, load=LOAD, drag=DRAG, oil=70.0, of=None, procedure="speed-sweep", **channels
+):
     signals = {
         "torque": channel("torque", torque),
         "clamp_load": channel("clamp_load", load),
@@ -79,7 +81,7 @@ def corrected(torque, *, load=LOAD, drag=DRAG, oil=70.0, of=None, **channels):
         sample_s=STEP,
         sha256="",
     )
-    run = SimpleNamespace(id="R1", pack="P1", procedure="speed-sweep")
+    run = SimpleNamespace(id="R1", pack="P1", procedure=procedure)
     return correct(read, run, of or pack(), RIG, drag, None)
 
 
@@ -95,6 +97,16 @@ def test_what_the_cell_reads_beside_friction_is_taken_off():
     assert found.tared_torque == pytest.approx(reading - 1.5, abs=1e-9)
     assert found.load.values == pytest.approx(LOAD, abs=1e-9)
     assert found.step_s == pytest.approx(STEP)
+
+
+def test_a_channel_goes_through_its_filter_but_not_in_a_breakaway(monkeypatch):
+    hum = 1.5 + np.sin(2 * np.pi * 25.0 * TIME)
+    monkeypatch.setitem(RIG.channels, "torque", SimpleNamespace(low_pass_hz=5.0, constant=None))
+    left = 2.0**-12.5  # of a swing at five times the corner
+    filtered = corrected(hum, drag=None).tared_torque[100:-100]
+    assert np.abs(filtered).max() == pytest.approx(left, rel=0.05)
+    unfiltered = corrected(hum, drag=None, procedure="breakaway").tared_torque
+    assert np.ptp(unfiltered) == pytest.approx(2.0, abs=1e-6)
 
 
 def test_what_comes_in_with_it():

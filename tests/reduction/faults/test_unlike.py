@@ -49,7 +49,7 @@ def usual(count=10, procedure="speed-sweep", drift=5.0):
     ]
 
 
-@pytest.mark.parametrize("drift, told", [(20.0, False), (200.0, True)])
+@pytest.mark.parametrize(("drift", "told"), [(20.0, False), (200.0, True)])
 def test_a_zero_drifts_when_it_moves_more_than_in_other_runs_and_by_a_share_of_the_load(
     drift, told
 ):
