@@ -23,6 +23,7 @@ BENCHMARKS = {
     "log_to_points": "a long text log to friction points over reading it alone",
     "notebook": "the same, and its uncertainty, over what a notebook would do",
     "workers": "64 runs by two processes, and by a cluster",
+    "bootstrap": "a thousand refits of 500 points over a loop of lmfit calls",
     "figures": "twelve figures drawn together over one by one",
 }
 SLOW = {
