@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -88,6 +89,21 @@ def long_campaign(folder: Path, rows: int) -> Path:
     own = folder / f"long-{rows}"
     log = own / "long.csv"
     return log if (own / DONE).exists() else write_campaign(own, rows)
+
+
+def filtered_campaign(folder: Path, rows: int, hz: float = 10.0) -> Path:
+    """Return the same log in a campaign whose rig filters three channels."""
+    log = long_campaign(folder, rows)
+    own = folder / f"filtered-{rows}"
+    own.mkdir(exist_ok=True)
+    rig = RIG
+    for unit in ("N*m", "kN", "rpm"):
+        rig = rig.replace(f'unit = "{unit}"', f'unit = "{unit}"\nlow_pass_hz = {hz}')
+    (own / "rig.toml").write_text(rig)
+    (own / "campaign.toml").write_text(CAMPAIGN)
+    (own / "long.csv").unlink(missing_ok=True)
+    os.link(log, own / "long.csv")
+    return own / "long.csv"
 
 
 def write_campaign(folder: Path, rows: int, seed: int = 1) -> Path:

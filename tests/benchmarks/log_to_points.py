@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from tests.benchmarks.big_log import long_campaign
+from tests.benchmarks.big_log import filtered_campaign, long_campaign
 from tests.benchmarks.ratios import Ratio, Size, Work, in_turn, median_ratio
 
 REDUCE = (
@@ -40,6 +40,7 @@ def reduction_of(log: Path) -> Work:
 def ratios(size: Size) -> Iterator[Ratio]:
     log = long_campaign(size.folder, size.rows)
     works = {"ours": reduction_of(log), "kept": Work(*KEPT, str(log))}
+    works["filtered"] = reduction_of(filtered_campaign(size.folder, size.rows))
     works |= {name: Work(*code, str(log)) for name, code in READERS.items()}
     rounds = in_turn(works, size.repeats)
     for name in READERS:
@@ -48,6 +49,8 @@ def ratios(size: Size) -> Iterator[Ratio]:
         goal = 1.3 if name == "pandas" else None
         note = f"processor time {cpu:.2f}"
         yield Ratio(f"log to points over {name} reading it", wall, most=goal, note=note)
+    low_pass = median_ratio([(one["filtered"].wall_s, one["pandas"].wall_s) for one in rounds])
+    yield Ratio("the same through a filter on three channels", low_pass, most=1.6)
     kept = median_ratio([(one["kept"].wall_s, one["pandas"].wall_s) for one in rounds])
     yield Ratio("what was kept of the log to points over pandas", kept, most=0.4)
     fastest = [min(one[name].wall_s for name in READERS if name != "pandas") for one in rounds]
