@@ -75,6 +75,9 @@ class Source:
     distribution: Distribution = Distribution.NORMAL
     dof: float = math.inf
 
+    def __hash__(self) -> int:
+        return hash(self.id)  # sources are looked up by the hundred thousand
+
     @property
     def kind(self) -> str:
         """The part of the id before the first colon, such as ``torque``."""
