@@ -128,13 +128,14 @@ def correct(
     """
     usable = _usable(signals, run)
     time = signals.time_s
+    notices: list[Notice] = []
     channels = {
-        name: _filtered(_bridged(signal), name, time, run, rig)
+        name: _filtered(_bridged(signal), name, time, run, rig, notices)
         for name, signal in signals.channels.items()
     }
     torque, load = channels["torque"], channels["clamp_load"]
     speed = channels["slip_speed"].values
-    oil, notices = _oil_temperature(channels, run, drag)
+    oil = _oil_temperature(channels, run, drag, notices)
 
     idle, zeros = Idle(None, None), pack_zero
     if _logs_load(rig):
@@ -239,23 +240,32 @@ def _bridged(signal: Signal) -> Signal:
     )
 
 
-def _filtered(signal: Signal, name: str, time_s: FloatArray, run: Run, rig: Rig) -> Signal:
+def _filtered(
+    signal: Signal, name: str, time_s: FloatArray, run: Run, rig: Rig, notices: list[Notice]
+) -> Signal:
     """Return the signal through the filter that its channel asks for."""
     corner = corner_of(name, rig)
-    if corner == 0.0 or run.procedure == "breakaway":
+    if corner == 0.0 or run.procedure == "breakaway" or time_s.size < 2:
+        return signal
+    highest = 0.5 / float(np.median(np.diff(time_s)))
+    if corner >= highest:
+        text = f"{name}: swings above {highest:.3g} Hz do not show in this log"
+        do = f"A corner of {corner:.3g} Hz changes nothing here; log faster or take a lower one."
+        notices.append(Notice(Severity.NOTE, f"run {run.id}", text, do))
         return signal
     return low_passed(signal, time_s, corner)
 
 
 def _oil_temperature(
-    channels: dict[str, Signal], run: Run, drag: Drag | None
-) -> tuple[FloatArray, list[Notice]]:
+    channels: dict[str, Signal], run: Run, drag: Drag | None, notices: list[Notice]
+) -> FloatArray:
     oil = channels.get("oil_temperature")
     if oil is not None and oil.good.any():
-        return oil.values, []
-    text = "no oil temperature; the plate temperature stands in for it where drag is taken off"
-    notices = [Notice(Severity.NOTE, f"run {run.id}", text)] if drag is not None else []
-    return channels["plate_temperature"].values, notices
+        return oil.values
+    if drag is not None:
+        text = "no oil temperature; the plate temperature stands in for it where drag is taken off"
+        notices.append(Notice(Severity.NOTE, f"run {run.id}", text))
+    return channels["plate_temperature"].values
 
 
 def _logs_load(rig: Rig) -> bool:

@@ -99,12 +99,20 @@ def test_what_the_cell_reads_beside_friction_is_taken_off():
     assert found.step_s == pytest.approx(STEP)
 
 
+def _notices_with(monkeypatch, corner):
+    with monkeypatch.context() as patch:
+        patch.setitem(RIG.channels, "torque", SimpleNamespace(low_pass_hz=corner, constant=None))
+        return corrected(np.zeros(TIME.size), drag=None).notices
+
+
 def test_a_channel_goes_through_its_filter_but_not_in_a_breakaway(monkeypatch):
     hum = 1.5 + np.sin(2 * np.pi * 25.0 * TIME)
     monkeypatch.setitem(RIG.channels, "torque", SimpleNamespace(low_pass_hz=5.0, constant=None))
     left = 2.0**-12.5  # of a swing at five times the corner
     filtered = corrected(hum, drag=None).tared_torque[100:-100]
     assert np.abs(filtered).max() == pytest.approx(left, rel=0.05)
+    (told,) = _notices_with(monkeypatch, 60.0)
+    assert "50 Hz" in told.what
     unfiltered = corrected(hum, drag=None, procedure="breakaway").tared_torque
     assert np.ptp(unfiltered) == pytest.approx(2.0, abs=1e-6)
 
