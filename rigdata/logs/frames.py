@@ -27,7 +27,7 @@ from rigdata.storage.files import sha256
 
 __all__ = ["ColumnRequest", "Flag", "Frames", "read_frames"]
 
-BLOCK_BYTES = 2 * 2**20
+BLOCK_BYTES = 4 * 2**20
 # The C library of Linux gives freed memory back at once and asks for it anew in each block,
 # a seventh of the time; after it has freed one array of this size, its largest, it keeps some.
 _KEPT_BYTES = 31 * 2**20

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rigdata.arrays import FloatArray
 from rigdata.reduction.faults.fault import Action, Finding, Kind, Sureness
@@ -65,7 +66,7 @@ def teeth(sketch: Sketch) -> Iterator[Finding]:
     strength = np.zeros(_MOST_TEETH)
     orders = np.arange(1, _MOST_TEETH + 1)
     for turns, quick in blocks:
-        turned = np.exp(-2j * np.pi * np.outer(orders, turns)) @ quick
+        turned = _powers(np.exp(-2j * np.pi * turns)) @ quick
         strength += np.abs(turned) ** 2 / quick.size
     fast = orders * top > 0.5 / sketch.step_s
     middle = float(np.median(strength))
@@ -85,6 +86,17 @@ def teeth(sketch: Sketch) -> Iterator[Finding]:
     )
     sure = Sureness.LIKELY if slow < 0.5 * strength[best - 1] else Sureness.POSSIBLE
     yield Finding(sketch.fault(Kind.ALIASING, "torque", None, sure, what, Action.KEPT))
+
+
+def _powers(once: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Return the first powers of (n,) numbers, (orders, n), each a product of two before it."""
+    powers = np.empty((_MOST_TEETH, once.size), dtype=np.complex128)
+    powers[0], known = once, 1
+    while known < _MOST_TEETH:
+        more = min(known, _MOST_TEETH - known)
+        np.multiply(powers[:more], powers[known - 1], out=powers[known : known + more])
+        known += more
+    return powers
 
 
 def _idle_parts(sketch: Sketch) -> list[Stretch]:
