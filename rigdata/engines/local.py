@@ -18,9 +18,10 @@ from rigdata.engines.engine import Apply, Engine, Job, Result, alone
 from rigdata.engines.parcels import parcel, unpacked, worked_off
 from rigdata.errors import EngineError, RigdataError
 
-# What a run and a megabyte of log take, measured (see DEVELOPERS.md); and what processes must
-# bring, twice the time that one needs to load numpy, scipy and pandas.
-_RUN_S, _MB_S, _WORTH_S = 0.04, 0.01, 2.4
+# What a run and a megabyte of log take, and how many cores the threads that read it keep busy,
+# measured (see DEVELOPERS.md); and what processes must bring, twice the time that one needs to
+# load numpy, scipy and pandas.
+_RUN_S, _MB_S, _BUSY_CORES, _WORTH_S = 0.05, 0.0045, 1.75, 2.4
 _BYTES_PER_MB = 1e6
 # Threads of the linear algebra would get in each other's way, and might change a last digit.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -70,8 +71,8 @@ def usable_cores() -> int:
 def _pays(files: Sequence[Path], workers: int) -> bool:
     """Whether processes bring more than starting them costs, by the size of the logs."""
     megabytes = sum(file.stat().st_size for file in files if file.is_file()) / _BYTES_PER_MB
-    alone_s = _RUN_S * len(files) + _MB_S * megabytes
-    return alone_s * (1.0 - 1.0 / workers) > _WORTH_S
+    reading_s = _MB_S * megabytes * max(0.0, 1.0 - _BUSY_CORES / workers)
+    return _RUN_S * len(files) * (1.0 - 1.0 / workers) + reading_s > _WORTH_S
 
 
 class _Pool:

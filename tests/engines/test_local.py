@@ -92,7 +92,7 @@ def test_little_to_read_and_one_worker_need_no_process(tmp_path, monkeypatch):
     for engine, files in ((processes(), [small, absent]), (processes(1), [large] * 9)):
         with engine(files) as apply:
             assert list(apply(jobs.squared, [Job("", Path(), (3,))])) == [9]
-    with pytest.raises(AssertionError, match="started"), processes()([large, large]):
+    with pytest.raises(AssertionError, match="started"), processes()([large] * 4):
         pass
 
 

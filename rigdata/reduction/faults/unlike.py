@@ -20,6 +20,7 @@ _LEAST_STILL_S = 1.0
 _WITHOUT_PAUSE = ("speed-sweep", "load-sweep", "temperature-sweep", "steady")
 _LOUD = 3.0  # times the usual noise
 _STRAYS, _PEERS = 2.5, 3  # times the usual scatter about like runs, of so many
+_FEW = 4.0  # runs: the fewer there are, the worse they show what is usual
 _WAVE = 0.7  # share of that scatter that one wave explains
 _UNITS = {"torque": "N*m", "clamp_load": "N"}
 
@@ -203,7 +204,10 @@ def _over(
     of: Callable[[Strays], float],
 ) -> float:
     usual, spread, count = _usual(run, runs, strays, of)
-    return of(strays[run]) / max(_STRAYS * usual, usual + _CLEAR * spread) if count else 0.0
+    if count == 0:
+        return 0.0
+    limit = max(_STRAYS * usual, usual + _CLEAR * spread) * (1.0 + _FEW / count)
+    return of(strays[run]) / limit
 
 
 def _usual(
