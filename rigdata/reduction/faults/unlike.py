@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from rigdata.reduction.faults.compared import Compared, fault_of
 from rigdata.reduction.faults.courses import Strays
 from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Kind, Sureness
@@ -171,7 +173,8 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
     """Find torque that goes otherwise over time than in like runs, the oddest first.
 
     A slow wave through it is a fast oscillation that the log folded almost to nothing; at
-    rest it shows no more than a zero that moves.  A run once found is no measure for the
+    rest, and in a drag run that is over before the wave is, it shows no more than a zero
+    that moves.  A run once found is no measure for the
     others any more, nor is one whose drag is that of another pack, for want of its own.
     """
     odd = {fault.run for fault in campaign.faults}
@@ -241,12 +244,16 @@ def _strayed(one: Traits, runs: Mapping[str, Traits], strays: Mapping[str, Stray
         f"of its procedure by {scale * usual:.2g} {unit}"
     )
     period, share = stray.wave()
-    by_wave, by_size = (_over(one.run, runs, strays, of) for of in (_wave_size, _size))
-    wave = share > _WAVE or by_wave > max(by_size, 1.0)
-    if wave:
+    by_wave = _over(one.run, runs, strays, _wave_size)
+    if share <= _WAVE and by_wave <= 1.0:
+        kind = Kind.ODD_LEVEL
+    elif drag and period > float(np.ptp(stray.time_s)):
+        kind = Kind.ZERO_DRIFT
+        what += "; most of that is one slow move, as of a zero"
+    else:
+        kind = Kind.ALIASING
         what += (
             f"; a wave of {period:.2g} s is {100 * share:.0f} % of that, as a hum makes that "
             f"{one.rate_hz:.3g} samples a second fold to almost nothing"
         )
-    kind = Kind.ALIASING if wave else Kind.ODD_LEVEL
     return fault_of(one, kind, "torque", Sureness.POSSIBLE, what, _of_drag(one))
