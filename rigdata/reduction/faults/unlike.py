@@ -174,8 +174,8 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
 
     A slow wave through it is a fast oscillation that the log folded almost to nothing; at
     rest, and in a drag run that is over before the wave is, it shows no more than a zero
-    that moves.  A run once found is no measure for the
-    others any more, nor is one whose drag is that of another pack, for want of its own.
+    that moves.  A run once found is no measure for the others any more, nor is one whose
+    drag is that of another pack, for want of its own.
     """
     odd = {fault.run for fault in campaign.faults}
     bare = {one.pack for one in campaign.traits if one.procedure == "drag" and one.run in odd}

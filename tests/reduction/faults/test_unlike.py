@@ -96,6 +96,13 @@ def test_a_slow_wave_that_like_runs_lack_is_an_oscillation_folded(rng, courses):
     assert "a wave of" in found[0].evidence
 
 
+@pytest.mark.parametrize(("period", "kind"), [(30.0, Kind.ALIASING), (200.0, Kind.ZERO_DRIFT)])
+def test_a_move_slower_than_a_drag_run_is_that_of_a_zero(rng, courses, period, kind):
+    courses["R9"] = course(rng, wave=4e-3, period=period)
+    (found,) = odd_course(campaign(usual(procedure="drag"), courses))
+    assert (found.run, found.kind, found.action) == ("R9", kind, Action.LEFT_OUT)
+
+
 def test_runs_that_stray_alike_are_not_odd(courses):
     assert not list(odd_course(campaign(usual(), courses)))
 
