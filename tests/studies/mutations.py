@@ -56,6 +56,7 @@ SIGNS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
 
 # The tests of each module, the quickest that know most of it first.
 TESTS = {
+    "reduction.low_pass": "reduction/low_pass reduction/corrections",
     "reduction.geometry": "reduction/geometry reference/effective_radius "
     "reduction/condition_shifts reference/friction_point_budget reduction/ratio",
     "reduction.ratio": "reduction/ratio reference/friction_point_budget reduction/slip "
