@@ -81,6 +81,16 @@ class Strays:
         best = int(np.argmax(explained))
         return span / float(_TURNS[best]), float(explained[best])
 
+    def move(self) -> float:
+        """Return the share that a step, or a steady move, explains, whichever is more."""
+        rest = self.rest - self.rest.mean()
+        total, n = float(rest @ rest), rest.size
+        before = np.arange(1, n)
+        steps = np.cumsum(rest)[:-1] ** 2 * n / (before * (n - before))
+        time = self.time_s - self.time_s.mean()
+        steady = float(time @ rest) ** 2 / float(time @ time)
+        return max(float(steps.max()), steady) / total
+
     @cached_property
     def wave_size(self) -> float:
         """Root mean square of that wave."""

@@ -6,8 +6,6 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from rigdata.reduction.faults.compared import Compared, fault_of
 from rigdata.reduction.faults.courses import Strays
 from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Kind, Sureness
@@ -23,7 +21,7 @@ _WITHOUT_PAUSE = ("speed-sweep", "load-sweep", "temperature-sweep", "steady")
 _LOUD = 3.0  # times the usual noise
 _STRAYS, _PEERS = 2.5, 3  # times the usual scatter about like runs, of so many
 _FEW = 4.0  # runs: the fewer there are, the worse they show what is usual
-_WAVE = 0.7  # share of that scatter that one wave explains
+_WAVE, _DRAG_WAVE = 0.7, 0.4  # share of that scatter that one wave explains
 _UNITS = {"torque": "N*m", "clamp_load": "N"}
 
 
@@ -173,9 +171,8 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
     """Find torque that goes otherwise over time than in like runs, the oddest first.
 
     A slow wave through it is a fast oscillation that the log folded almost to nothing; at
-    rest, and in a drag run that is over before the wave is, it shows no more than a zero
-    that moves.  A run once found is no measure for the others any more, nor is one whose
-    drag is that of another pack, for want of its own.
+    rest it shows no more than a zero that moves.  A run once found is no measure for the
+    others any more, nor is one whose drag is that of another pack, for want of its own.
     """
     odd = {fault.run for fault in campaign.faults}
     bare = {one.pack for one in campaign.traits if one.procedure == "drag" and one.run in odd}
@@ -197,7 +194,10 @@ def odd_course(campaign: Compared) -> Iterator[Fault]:
 
 def _excess(run: str, runs: Mapping[str, Traits], strays: Mapping[str, Strays]) -> float:
     """By how many times a run strays more than the others of its procedure may."""
-    return max(_over(run, runs, strays, of) for of in (_size, _wave_size))
+    size = _over(run, runs, strays, _size)
+    # Packs drag differently, and slowly so: a wave of theirs is no sign.
+    drag = runs[run].procedure == "drag"
+    return size if drag else max(size, _over(run, runs, strays, _wave_size))
 
 
 def _over(
@@ -244,16 +244,17 @@ def _strayed(one: Traits, runs: Mapping[str, Traits], strays: Mapping[str, Stray
         f"of its procedure by {scale * usual:.2g} {unit}"
     )
     period, share = stray.wave()
-    by_wave = _over(one.run, runs, strays, _wave_size)
-    if share <= _WAVE and by_wave <= 1.0:
-        kind = Kind.ODD_LEVEL
-    elif drag and period > float(np.ptp(stray.time_s)):
+    if drag and stray.move() > max(0.9 * share, _DRAG_WAVE):  # a slow wave bends to both
         kind = Kind.ZERO_DRIFT
-        what += "; most of that is one slow move, as of a zero"
-    else:
+        what += "; most of that is one move, as of a zero"
+    elif share > (_DRAG_WAVE if drag else _WAVE) or (
+        not drag and _over(one.run, runs, strays, _wave_size) > 1.0
+    ):
         kind = Kind.ALIASING
         what += (
             f"; a wave of {period:.2g} s is {100 * share:.0f} % of that, as a hum makes that "
             f"{one.rate_hz:.3g} samples a second fold to almost nothing"
         )
+    else:
+        kind = Kind.ODD_LEVEL
     return fault_of(one, kind, "torque", Sureness.POSSIBLE, what, _of_drag(one))

@@ -96,9 +96,17 @@ def test_a_slow_wave_that_like_runs_lack_is_an_oscillation_folded(rng, courses):
     assert "a wave of" in found[0].evidence
 
 
-@pytest.mark.parametrize(("period", "kind"), [(30.0, Kind.ALIASING), (200.0, Kind.ZERO_DRIFT)])
-def test_a_move_slower_than_a_drag_run_is_that_of_a_zero(rng, courses, period, kind):
-    courses["R9"] = course(rng, wave=4e-3, period=period)
+DRAG_MOVES = {
+    "a wave": (4e-3 * np.sin(2 * np.pi * TIME / 30.0), Kind.ALIASING),
+    "a step": (8e-3 * (TIME > 37.0), Kind.ZERO_DRIFT),
+    "a steady move": (8e-5 * TIME, Kind.ZERO_DRIFT),
+}
+
+
+@pytest.mark.parametrize("form", DRAG_MOVES)
+def test_a_wave_through_a_drag_run_is_told_from_a_zero_that_moves(courses, form):
+    move, kind = DRAG_MOVES[form]
+    courses["R9"] = Course(TIME, courses["R9"].apart + move, courses["R9"].like)
     (found,) = odd_course(campaign(usual(procedure="drag"), courses))
     assert (found.run, found.kind, found.action) == ("R9", kind, Action.LEFT_OUT)
 
