@@ -19,6 +19,7 @@ _MORE = {
     "angular speed": {"1/s": 2.0 * math.pi, "deg/s": math.pi / 180.0},
 }
 _CLEAR = 6.0  # spreads by which a level must be off
+_FEW = 2.0  # packs: the fewer there are, the worse they show how far packs differ
 _LEAST = 0.15  # of ln mu: the factor nearest to one is 0.738
 _NOISE_LN = 0.13  # of a standard deviation that a few dozen samples show
 _AGREES = 3.0
@@ -56,11 +57,11 @@ def units(campaign: Compared) -> Iterator[Fault]:
         yield from _speed(campaign.traits, one)
         level = campaign.levels.get(one.run)
         if level is not None and abs(level.offset) > max(_CLEAR * level.spread, _LEAST):
-            yield _off(campaign, one, level)
+            yield from _off(campaign, one, level)
 
 
-def _off(campaign: Compared, one: Traits, level: Level) -> Fault:
-    """Return the fault of a run whose level is off: a unit if one fits, else told as it is."""
+def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
+    """Find what puts the level of a run off: a unit if one fits, else it is told as it is."""
     noise = {
         "torque": _noise(campaign.traits, one, lambda run: run.torque.noise),
         "clamp_load": _noise(campaign.traits, one, lambda run: run.load.noise),
@@ -84,7 +85,9 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Fault:
     quantity = "drag torque" if one.procedure == "drag" else "torque over load"
     seen = f"{quantity} is {level.ratio:.3g} times that of {like}"
     if not guesses or min(g.noise for g in guesses) > 2.0 * _AGREES:
-        return fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one))
+        if abs(level.offset) > _CLEAR * level.spread * (1.0 + _FEW / level.packs):
+            yield fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one))
+        return
     best = min(guesses, key=lambda guess: guess.misfit)
     rest = [g.misfit for g in guesses if g.channel != best.channel]
     evidence = (
@@ -94,11 +97,12 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Fault:
     if not abs(own - best.factor.ln) < abs(own):
         evidence += f", though the noise of the idle {channel} does not show it"
         action = _kept(one)
-        return fault_of(one, Kind.UNIT, best.channel, Sureness.POSSIBLE, evidence, action)
+        yield fault_of(one, Kind.UNIT, best.channel, Sureness.POSSIBLE, evidence, action)
+        return
     evidence += f", and the noise of its idle {channel} is {math.exp(own):.2g} times that of others"
     alone = best.noise <= _AGREES and min(rest, default=math.inf) > best.misfit + _AGREES**2
     sure = Sureness.CERTAIN if alone else Sureness.LIKELY
-    return fault_of(one, Kind.UNIT, best.channel, sure, evidence, Action.LEFT_OUT)
+    yield fault_of(one, Kind.UNIT, best.channel, sure, evidence, Action.LEFT_OUT)
 
 
 def _kept(one: Traits) -> Action:

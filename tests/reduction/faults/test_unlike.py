@@ -99,7 +99,7 @@ def test_a_slow_wave_that_like_runs_lack_is_an_oscillation_folded(rng, courses):
 DRAG_MOVES = {
     "a wave": (4e-3 * np.sin(2 * np.pi * TIME / 30.0), Kind.ALIASING),
     "a step": (8e-3 * (TIME > 37.0), Kind.ZERO_DRIFT),
-    "a steady move": (8e-5 * TIME, Kind.ZERO_DRIFT),
+    "a steady move": (1.6e-4 * TIME, Kind.ZERO_DRIFT),
 }
 
 
