@@ -45,9 +45,10 @@ def dead_cells(sketch: Sketch) -> Iterator[Finding]:
 
 
 def _long(sketch: Sketch, mask: BoolArray) -> list[Stretch]:
-    """Return the stretches of a mask that are too long for a lost sample."""
+    """Return the stretches of a mask that are too long for lost samples here and there."""
     least = max(_FEWEST, sketch.frame_at(_LEAST_S))
-    return [part for part in runs_of(bridge(mask, 2)) if len(part) >= least]
+    parts = runs_of(bridge(mask, 2))
+    return [part for part in parts if np.count_nonzero(mask[part.frames]) >= least]
 
 
 def _blank(sketch: Sketch, key: str) -> list[Stretch]:
