@@ -18,6 +18,7 @@ from rigdata.logs.flags import (
     outside,
     stuck,
 )
+from rigdata.logs.spikes import bridged
 
 FlagArray = NDArray[np.uint8]
 
@@ -100,7 +101,13 @@ def judged(
         values, over = beyond_numbers(raw)
         marks += [(Flag.SATURATED, over), (Flag.MISSING, np.isnan(values) & ~over)]
     steps = np.diff(values)
-    at, heights = find_spikes(values, steps)
+    if values is raw:
+        at, heights = find_spikes(values, steps)
+    else:
+        whole = bridged(values)
+        at, heights = find_spikes(whole, np.diff(whole))
+        there = ~np.isnan(values[at])
+        at, heights = at[there], heights[there]
     marks.append((Flag.SATURATED, outside(values, request.low, request.high)))
     marks.append((Flag.SPIKE, at if at.size else None))
     if not request.may_stick:

@@ -50,7 +50,8 @@ def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]
        That step is only known at the end of the log: the caller checks it.
 
     An excursion within three samples of the ends of the log or of a missing
-    sample cannot be told from a step and is not flagged.
+    sample cannot be told from a step and is not flagged; `bridged` does away with
+    samples missing one or two at a time.
     """
     start, width = _excursions(steps)
     if start.size:
@@ -62,6 +63,22 @@ def spikes(values: FloatArray, steps: FloatArray) -> tuple[IntArray, FloatArray]
     found = {at + i: height for at, samples, height in rows for i in range(samples)}
     at = np.array(sorted(found), np.int64)
     return at, np.array([found[i] for i in at.tolist()])
+
+
+def bridged(values: FloatArray) -> FloatArray:
+    """Return the samples with the last one repeated where one or two are missing after it.
+
+    A spike between two lost samples is then an excursion of two samples; one before two
+    of them would be one of three, and passes.
+    """
+    missing = np.isnan(values)
+    whole = values.copy()
+    for width in _WIDTHS:
+        lost = missing[width:] & ~missing[:-width]
+        for between in range(1, width):
+            lost &= missing[between : between - width]
+        whole[width:][lost] = values[:-width][lost]
+    return whole
 
 
 class SpikesOnce:

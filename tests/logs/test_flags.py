@@ -15,7 +15,8 @@ from rigdata.logs.flags import (
     smallest_step,
     stuck,
 )
-from rigdata.logs.spikes import REACH, SpikesOnce, spikes
+from rigdata.logs.judge import ColumnRequest, judged
+from rigdata.logs.spikes import REACH, SpikesOnce, bridged, spikes
 
 RATE = 1000.0
 NOISE = 0.1
@@ -85,6 +86,37 @@ def test_spikes_stay_apart():
     at = [500, 510, 1500, 3000]
     values[at] += 4.0
     assert found(values) == at
+
+
+@pytest.mark.parametrize("lost", [[1999], [2001], [1999, 2001], [1998, 1999, 2001]])
+def test_a_spike_beside_lost_samples_is_found(lost):
+    values = noise()
+    values[2000] += 9.0
+    values[lost] = np.nan
+    time, none = np.arange(4000) / 100.0, np.zeros(4000, bool)
+    verdict = judged(time, values, none, ColumnRequest("T"), spikes)
+    assert verdict.spikes.tolist() == [2000]
+    assert verdict.flags[2000] == Flag.SPIKE.value
+    assert (verdict.flags[lost] == Flag.MISSING.value).all()
+
+
+@pytest.mark.parametrize("lost", [[1999], [2000], [1999, 2000], [2000, 2002]])
+def test_a_step_beside_lost_samples_is_none(lost):
+    values = noise()
+    values[2000:] += 50.0
+    values[lost] = np.nan
+    time, none = np.arange(4000) / 100.0, np.zeros(4000, bool)
+    assert judged(time, values, none, ColumnRequest("T"), spikes).spikes.size == 0
+
+
+@pytest.mark.parametrize("values", [[1.0], [np.nan], [np.nan, 2.0], [1.0, np.nan, np.nan, np.nan]])
+def test_samples_missing_by_the_dozen_stay_missing(values):
+    values = np.array(values)
+    whole = bridged(values)
+    known = ~np.isnan(values)
+    assert (whole[known] == values[known]).all()
+    assert np.isnan(whole[:1]).all() == np.isnan(values[:1]).all()
+    assert np.isnan(whole[3:]).all()
 
 
 def test_white_noise_holds_no_spike():
