@@ -42,6 +42,9 @@ DSI_UNITS: dict[str, tuple[str, float]] = {
 }
 
 
+_BEYOND_REASON = 1e100  # in whatever unit
+
+
 @dataclass(frozen=True, eq=False)
 class Listed:
     """One quantity of a certificate.
@@ -165,7 +168,7 @@ def _numbers(parent: ET.Element, name: str, where: str) -> FloatArray:
     if not texts:
         raise CampaignError(f"has no {name}", where=where, expected=f"numbers in {name}")
     for text in texts:
-        if not NUMBER.fullmatch(text) or not np.isfinite(float(text)):
+        if not NUMBER.fullmatch(text) or not abs(float(text)) < _BEYOND_REASON:
             raise CampaignError(f"{name} is '{text[:40]}'", where=where, expected="finite numbers")
     return np.array([float(text) for text in texts])
 

@@ -102,6 +102,8 @@ class Envelope:
         units = _UNITS[: low.size]
         normals = np.reshape(np.array(data["normals"], dtype=float), (-1, low.size))
         offsets = np.array(data["offsets"], dtype=float)
+        if offsets.shape != normals.shape[:1]:
+            raise ValueError("an envelope has one offset for each of its normals")
         if np.array_equal(data["unit"], units):
             return cls(low, high, normals, offsets)
         # The tolerance of one unit is kept in today's units: only the hull is carried over.

@@ -100,8 +100,8 @@ OVERRANGE_TOKENS = (
 _MISSING, _OVERRANGE = frozenset(MISSING_TOKENS), frozenset(OVERRANGE_TOKENS)
 _FILLED = re.compile(r"\*{2,}|#{3,}")  # a number that did not fit its field
 
-_POINT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_COMMA = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _EXPONENT = re.compile(r"[eE][+]?[0-9]{3,}$")
 _BOTH_MARKS = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+,|,[0-9]+\.)[0-9]*")
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:([.,' \u00a0\u202f])[0-9]{3})+(?:[.,][0-9]*)?")

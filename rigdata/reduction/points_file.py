@@ -59,7 +59,12 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
 }
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
 BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
-_RANGES = {"u_random": (0.0, math.inf), "n_samples": (0.0, 2.0**53)}  # whole numbers in a double
+_RANGES = {
+    "slip_speed_m_s": (0.0, math.inf),
+    "pressure_mpa": (1e-9, math.inf),  # laws take its logarithm
+    "u_random": (0.0, math.inf),
+    "n_samples": (0.0, 2.0**53),  # whole numbers in a double
+}
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
 _MOST_BYTES = 4_000_000_000
 _LONGEST_NAME = 500  # a column of text takes as much for each row as for its longest

@@ -59,11 +59,12 @@ def write(table: CoefficientTable, folder: Path) -> tuple[Path, ...]:
 
 def stated_hashes(content: dict[str, Any]) -> dict[str, str]:
     """Return the SHA-256 that datapackage.json states for each file."""
-    entries = [*content.get("resources", []), content.get("complete", {})]
+    resources = content.get("resources")
+    entries = [*(resources if isinstance(resources, list) else []), content.get("complete")]
     return {
         str(entry["path"]): str(entry["hash"]).removeprefix("sha256:")
         for entry in entries
-        if "path" in entry and "hash" in entry
+        if isinstance(entry, dict) and "path" in entry and "hash" in entry
     }
 
 
