@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import csv
 import difflib
-import re
+import functools
 import unicodedata
 from collections.abc import Sequence
 
 from rigdata.errors import LogError
 from rigdata.quantities import canonical_unit
 
-_BRACKET = re.compile(r"(.*\S)\s*(?:\[([^\[\]]*)\]|\(([^()]*)\))")
+_BRACKETS = {"]": "[", ")": "("}
 _SHOWN_NAMES = 12
 WHITESPACE = " "  # as a delimiter: any run of blanks and tabs
 
@@ -47,13 +47,16 @@ def split_name(title: str) -> tuple[str, str | None]:
     >>> split_name("Load (rear)")
     ('Load (rear)', None)
     """
-    found = _BRACKET.fullmatch(title)
-    if found is None:
+    close = title[-1:]
+    if close not in _BRACKETS:
         return title, None
-    if found[2] is not None:
-        return found[1], found[2].strip() or None
-    unit = found[3].strip()
-    return (found[1], unit) if canonical_unit(unit) else (title, None)
+    name, opened, unit = title[:-1].rpartition(_BRACKETS[close])
+    name, unit = name.rstrip(), unit.strip()
+    if not opened or not name or close in unit:
+        return title, None
+    if close == "]":
+        return name, unit or None
+    return (name, unit) if canonical_unit(unit) else (title, None)
 
 
 def uncommented(cells: Sequence[str]) -> list[str]:
@@ -170,5 +173,6 @@ def _nearest(names: Sequence[str], wanted: str) -> str:
     return "one of " + ", ".join(f"'{name}'" for name in filled[:_SHOWN_NAMES]) + more
 
 
+@functools.lru_cache(maxsize=4096)
 def _plain(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).split())

@@ -102,6 +102,9 @@ _FILLED = re.compile(r"\*{2,}|#{3,}")  # a number that did not fit its field
 
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+(?:,[0-9]*)?|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_EITHER = re.compile(f"{_POINT.pattern}|{_COMMA.pattern}")
+_PATTERNS = {".": _POINT, ",": _COMMA, None: _EITHER}
+_FIRST = frozenset("+-.,0123456789")
 _EXPONENT = re.compile(r"[eE][+]?[0-9]{3,}$")
 _BOTH_MARKS = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+,|,[0-9]+\.)[0-9]*")
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:([.,' \u00a0\u202f])[0-9]{3})+(?:[.,][0-9]*)?")
@@ -111,9 +114,7 @@ _WHOLE = re.compile(r"[+-]?[0-9]{1,3}")
 
 def is_number(cell: str, decimal: str | None = None) -> bool:
     """Tell whether `cell` is a number with this decimal mark; None allows either."""
-    if decimal != "," and _POINT.fullmatch(cell):
-        return True
-    return decimal != "." and _COMMA.fullmatch(cell) is not None
+    return cell[:1] in _FIRST and _PATTERNS[decimal].fullmatch(cell) is not None
 
 
 def is_missing(cell: str) -> bool:
