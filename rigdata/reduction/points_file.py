@@ -312,6 +312,15 @@ def _check_usable(columns: Mapping[str, NDArray[Any]], path: Path) -> None:
                 "row.",
             )
 
+    still = (columns["kind"] == "kinetic") & (columns["slip_speed_m_s"] == 0.0)
+    if still.any():
+        i = int(np.flatnonzero(still)[0])
+        raise ResultError(
+            f"point {columns['point'][i]} is kinetic, but its slip speed is 0",
+            where=f"{path.name}, line {i + 2}",
+            expected="a slip speed above 0, or kind 'static' for a breakaway",
+        )
+
 
 def _no_repeats(keys: Sequence[object], path: Path, what: str) -> None:
     seen: set[object] = set()

@@ -398,6 +398,7 @@ SPOILT = {
     "k negative": ("XMLList>2</si:cov", "XMLList>-2</si:cov", "factor is not above 0"),
     "k is text": ("XMLList>2</si:cov", "XMLList>two</si:cov", "coverageFactor is 'two'"),
     "too many k": ("XMLList>2</si:cov", "XMLList>2 2</si:cov", "2 coverage factors for 10"),
+    "U beyond reason": ("0.009 0.012 0.006", "0.009 1e308 0.006", "is '1e308'"),
     "negative U": ("0.009 0.012 0.006", "0.009 -0.012 0.006", "uncertainty is negative"),
     "U is nan": ("0.009 0.012 0.006", "0.009 nan 0.006", "is 'nan'"),
     "short U": ("0.004 0.004 0.006 0.009", "0.004 0.006 0.009", "9 uncertainties for 10 values"),

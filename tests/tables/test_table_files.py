@@ -243,6 +243,7 @@ def test_a_changed_file_is_not_read(table: CoefficientTable, tmp_path: Path, nam
         ("kinetic.arrays.mu.0.0.0", None, "missing"),
         ("kinetic.arrays.mu.0", [[0.1]], "damaged"),
         ("kinetic.envelope.normals", ..., "damaged"),
+        ("kinetic.envelope.offsets", [1.0], "one offset for each of its normals"),
     ],
 )
 def test_a_damaged_json_is_not_read(
@@ -254,6 +255,17 @@ def test_a_damaged_json_is_not_read(
     (folder / "coefficients.json").write_text(json.dumps(content))
     with pytest.raises(TableError, match=says):
         read_table(folder)
+
+
+@pytest.mark.parametrize("spoilt", [True, 7, "text", [3, "path", {"path": 1}], {"path": "x"}])
+@pytest.mark.parametrize("key", ["resources", "complete"])
+def test_a_descriptor_of_another_shape_vouches_for_nothing(
+    table: CoefficientTable, tmp_path: Path, key: str, spoilt
+) -> None:
+    folder = write(table, tmp_path)
+    path = folder / "datapackage.json"
+    path.write_text(json.dumps({**json.loads(path.read_text()), key: spoilt}))
+    read_table(folder)
 
 
 def test_nan_in_json_is_not_read(table: CoefficientTable, tmp_path: Path) -> None:
