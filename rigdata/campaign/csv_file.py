@@ -9,14 +9,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from rigdata.campaign.files import read_text, shown
 from rigdata.campaign.reading import nearest
 from rigdata.errors import CampaignError
 
 LONGEST_CELL = 1000  # a column of text takes as much for each row as for its longest
-NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+BEYOND_REASON = 1e100  # in whatever unit: squares of such numbers overflow
 
 
 @dataclass(frozen=True)
@@ -83,7 +82,7 @@ def number_in(path: Path, line: int, name: str, text: str) -> float:
     CampaignError
         When it is not a finite number with a decimal point.
     """
-    if not NUMBER.fullmatch(text) or not np.isfinite(float(text)):
+    if not NUMBER.fullmatch(text) or not abs(float(text)) < BEYOND_REASON:
         do = "Write a decimal point" if NUMBER.fullmatch(text.replace(",", ".")) else ""
         raise fault_in_line(path, line, f"{name} is '{text}'", "a finite number", do)
     return float(text)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
-from rigdata.campaign.csv_file import NUMBER
+from rigdata.campaign.csv_file import BEYOND_REASON, NUMBER
 from rigdata.errors import CampaignError
 
 # D-SI unit to a unit of rigdata and the factor on the way.
@@ -40,9 +40,6 @@ DSI_UNITS: dict[str, tuple[str, float]] = {
     r"\bar": ("bar", 1.0),
     r"\one": ("1", 1.0),
 }
-
-
-_BEYOND_REASON = 1e100  # in whatever unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,7 +165,7 @@ def _numbers(parent: ET.Element, name: str, where: str) -> FloatArray:
     if not texts:
         raise CampaignError(f"has no {name}", where=where, expected=f"numbers in {name}")
     for text in texts:
-        if not NUMBER.fullmatch(text) or not abs(float(text)) < _BEYOND_REASON:
+        if not NUMBER.fullmatch(text) or not abs(float(text)) < BEYOND_REASON:
             raise CampaignError(f"{name} is '{text[:40]}'", where=where, expected="finite numbers")
     return np.array([float(text) for text in texts])
 
