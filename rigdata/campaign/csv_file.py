@@ -83,7 +83,8 @@ def number_in(path: Path, line: int, name: str, text: str) -> float:
         When it is not a finite number with a decimal point.
     """
     if not NUMBER.fullmatch(text) or not abs(float(text)) < BEYOND_REASON:
-        do = "Write a decimal point" if NUMBER.fullmatch(text.replace(",", ".")) else ""
+        comma = "," in text and NUMBER.fullmatch(text.replace(",", "."))
+        do = "Write a decimal point" if comma else ""
         raise fault_in_line(path, line, f"{name} is '{text}'", "a finite number", do)
     return float(text)
 
