@@ -20,7 +20,7 @@ from rigdata.campaign.campaign import Campaign
 from rigdata.errors import ResultError
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.results import Reduction
-from rigdata.storage.files import real_path, sha256
+from rigdata.storage.files import is_file, real_path, sha256
 from rigdata.storage.folders import MANIFEST, is_result, staged_folder, write_manifest
 from rigdata.storage.json_files import read_json
 from rigdata.storage.lock import owned
@@ -205,7 +205,7 @@ def check_untouched(folder: Path, *names: str) -> None:
     """
     for entry in read_manifest(folder).get("outputs", ()):
         name = entry["name"]
-        if name not in names or not (folder / name).is_file():
+        if name not in names or not is_file(folder / name):
             continue
         if sha256(folder / name) != entry["sha256"]:
             raise ResultError(
@@ -236,7 +236,7 @@ def campaign_file(folder: Path, *, do: str) -> Path:
         raise ResultError("the folder holds no results of a campaign", where=str(folder), do=do)
     ways = dict.fromkeys((manifest.get("campaign_file", ""), f"../{entry['name']}"))
     places = [Path(os.path.normpath(folder.resolve() / way)) for way in ways if way]
-    found = [place for place in places if place.is_file()]
+    found = [place for place in places if is_file(place)]
     if not found:
         raise ResultError(
             "the campaign of these results is not where it was when they were made",

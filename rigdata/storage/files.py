@@ -56,6 +56,14 @@ def read_whole(path: Path, most: int) -> bytes:
     return data
 
 
+def is_file(path: Path) -> bool:
+    """Tell whether there is a file; none has a name that the system does not take."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def sha256(path: Path) -> str:
     """Return the SHA-256 of the raw bytes of the file `path`, in hexadecimal."""
     with opened(path) as file:

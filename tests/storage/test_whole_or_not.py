@@ -17,7 +17,7 @@ import pytest
 
 from rigdata.errors import ResultError
 from rigdata.storage import swap
-from rigdata.storage.files import sha256, sha256_bytes, timestamp, write_text
+from rigdata.storage.files import is_file, sha256, sha256_bytes, timestamp, write_text
 from rigdata.storage.folders import check_replaceable, is_result, staged_folder, write_manifest
 from rigdata.storage.json_files import json_text, read_json, write_json
 
@@ -348,3 +348,10 @@ def test_two_manifests_under_a_fixed_clock_are_equal_byte_by_byte(tmp_path, monk
     first, second = ((tmp_path / n / "manifest.json").read_bytes() for n in "ab")
     assert first == second
     assert b"1970-01-01T00:00:00Z" in first
+
+
+@pytest.mark.parametrize("name", ["x" * 5000, "no\0name", "absent"])
+def test_a_name_that_no_system_takes_is_no_file(tmp_path, name):
+    assert not is_file(tmp_path / name)
+    (tmp_path / "there").touch()
+    assert is_file(tmp_path / "there")
