@@ -17,6 +17,7 @@ from uncertainties import correlated_values, ufloat
 from rigdata.calibration.polynomial import calibrate
 from rigdata.calibration.signals import Signal, Signals
 from rigdata.campaign.records import CalibrationRecord
+from rigdata.campaign.rig import Channel
 from rigdata.reduction.corrections import correct
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.windows import steady_windows
@@ -114,7 +115,7 @@ def measured():
         thermocouple_depth_mm=None,
         plate_conductivity_w_mk=None,
     )
-    channel = {n: SimpleNamespace(constant=None, calibration=r) for n, r in records.items()}
+    channel = {n: Channel(n, calibration=r) for n, r in records.items()}
     rig = SimpleNamespace(
         inertia_kg_m2=0.0, inertia_u_kg_m2=0.0, channels=MappingProxyType(channel)
     )

@@ -31,9 +31,8 @@ import os, sys, time
 from pathlib import Path
 from rigdata.storage.lock import owned
 with owned(Path(sys.argv[1]), "rigdata run"):
-    child = os.fork()
-    if child:
-        print(child, flush=True)
+    if not os.fork():  # the child itself, for then it has begun
+        print(os.getpid(), flush=True)
     time.sleep(60)
 """
 
