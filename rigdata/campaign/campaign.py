@@ -17,7 +17,7 @@ from rigdata.campaign.rig import Rig, read_rig
 from rigdata.campaign.service import Duty, ServiceLimits
 from rigdata.campaign.viscosity_index import HIGH, LOW, viscosity_index
 from rigdata.errors import CampaignError, Notice, Severity
-from rigdata.storage.files import sha256
+from rigdata.storage.files import is_file, is_folder, sha256
 from rigdata.uncertainty.identity import Origins
 
 FILE_NAME = "campaign.toml"
@@ -215,8 +215,8 @@ def read_campaign(path: Path | str) -> Campaign:
         may not have its value.  The message names the file and the key.
     """
     given = Path(path)
-    given = given / FILE_NAME if given.is_dir() else given
-    if not given.is_file():
+    given = given / FILE_NAME if is_folder(given) else given
+    if not is_file(given):
         raise CampaignError(
             "there is no such file",
             where=str(given),

@@ -15,7 +15,7 @@ from rigdata.errors import CampaignError
 
 LONGEST_CELL = 1000  # a column of text takes as much for each row as for its longest
 NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-BEYOND_REASON = 1e100  # in whatever unit: squares of such numbers overflow
+_BEYOND_REASON = 1e100  # in whatever unit: squares of such numbers overflow
 
 
 @dataclass(frozen=True)
@@ -82,11 +82,16 @@ def number_in(path: Path, line: int, name: str, text: str) -> float:
     CampaignError
         When it is not a finite number with a decimal point.
     """
-    if not NUMBER.fullmatch(text) or not abs(float(text)) < BEYOND_REASON:
+    if not is_usable(text):
         comma = "," in text and NUMBER.fullmatch(text.replace(",", "."))
         do = "Write a decimal point" if comma else ""
         raise fault_in_line(path, line, f"{name} is '{text}'", "a finite number", do)
     return float(text)
+
+
+def is_usable(text: str) -> bool:
+    """Tell whether a text is a number with a decimal point, of a size that can be reckoned with."""
+    return bool(NUMBER.fullmatch(text)) and abs(float(text)) < _BEYOND_REASON
 
 
 def fault_in_line(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray, frozen
-from rigdata.campaign.csv_file import BEYOND_REASON, NUMBER
+from rigdata.campaign.csv_file import is_usable
 from rigdata.errors import CampaignError
 
 # D-SI unit to a unit of rigdata and the factor on the way.
@@ -165,7 +165,7 @@ def _numbers(parent: ET.Element, name: str, where: str) -> FloatArray:
     if not texts:
         raise CampaignError(f"has no {name}", where=where, expected=f"numbers in {name}")
     for text in texts:
-        if not NUMBER.fullmatch(text) or not abs(float(text)) < BEYOND_REASON:
+        if not is_usable(text):
             raise CampaignError(f"{name} is '{text[:40]}'", where=where, expected="finite numbers")
     return np.array([float(text) for text in texts])
 

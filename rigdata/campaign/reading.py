@@ -12,7 +12,6 @@ from typing import Any
 
 from rigdata.campaign.files import BACKSLASH, Place
 from rigdata.campaign.keys import NAME, NAME_WORDS, KeyField, Kind, keys_of
-from rigdata.storage.files import is_file
 
 _LARGEST = 1e300  # TOML has whole numbers that no float can hold
 
@@ -186,7 +185,7 @@ def _text(field: KeyField, text: str, place: Place) -> str:
 
 def _file(field: KeyField, text: str, place: Place) -> Path:
     path = place.resolve(field.name, text, anywhere=field.key.anywhere)
-    if not field.key.may_be_absent and not is_file(path):
+    if not field.key.may_be_absent and not path.is_file():
         raise place.missing(field.name, text)
     return path
 

@@ -29,7 +29,7 @@ from rigdata.cli.verdicts import (
     ranking_table,
     stick_slip_rows,
 )
-from rigdata.friction.bootstrap import REFITS, bootstrap_fits
+from rigdata.friction.bootstrap import Bootstrap, bootstrap_fits
 from rigdata.pipeline.folder import FITS_FILE
 from rigdata.pipeline.stages import fit_into
 from rigdata.pipeline.stored import points_from_folder
@@ -74,11 +74,12 @@ def command(
     read = read_campaign(campaign)
     with progress(quiet=as_json) as show:
         fits, folder = fit_into(read, out, force=force, laws=laws or None, progress=show, **options)
-        both = (*fits.kinetic.values(), *fits.static.values())
-        tried, told = bootstrap_fits(
-            points_from_folder(folder), both if refits else (), refits or REFITS
-        )
-    notices = (*fits.notices, *told)
+        tried: tuple[Bootstrap, ...] = ()
+        notices = fits.notices
+        if refits is not None:
+            both = (*fits.kinetic.values(), *fits.static.values())
+            tried, told = bootstrap_fits(points_from_folder(folder), both, refits)
+            notices = (*notices, *told)
     if as_json:
         rows = [*fit_rows(fits.kinetic, "kinetic"), *fit_rows(fits.static, "static")]
         show_json(

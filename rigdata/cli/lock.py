@@ -13,6 +13,7 @@ from rigdata.cli.lock_words import CAUTION
 from rigdata.cli.options import json_option
 from rigdata.cli.terminal import LEFT_SOMETHING_OUT, paragraph, say, show_json
 from rigdata.lockup.description import read_lock_pack
+from rigdata.storage.files import is_folder
 from rigdata.tables.read import read_table
 from rigdata.tables.table import CoefficientTable
 
@@ -26,7 +27,7 @@ class TableFolder(click.ParamType[CoefficientTable]):
 
     def convert(self, value: Any, param: Any, ctx: Any) -> CoefficientTable:
         """Return the table."""
-        if not Path(value).is_dir():
+        if not is_folder(Path(value)):
             self.fail(f"there is no folder '{value}'; {_TABLE_HINT}", param, ctx)
         return read_table(value)
 

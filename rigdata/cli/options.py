@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from rigdata.pipeline.folder import campaign_file
+from rigdata.storage.files import is_file, is_folder
 from rigdata.storage.folders import MANIFEST
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -23,10 +24,10 @@ class CampaignPath(click.Path):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return the path of the campaign file, which exists."""
         path = Path(value)
-        file = path / "campaign.toml" if path.is_dir() else path
-        if not file.is_file():
+        file = path / "campaign.toml" if is_folder(path) else path
+        if not is_file(file):
             holds = f"the folder '{value}' holds no campaign.toml"
-            self.fail((holds if path.is_dir() else f"there is no '{value}'") + _HINT, param, ctx)
+            self.fail((holds if is_folder(path) else f"there is no '{value}'") + _HINT, param, ctx)
         return file
 
 
@@ -49,7 +50,7 @@ class ResultsPath(CampaignPath):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return the path of the campaign file, or that of the results."""
         path = Path(value)
-        if (path / MANIFEST).is_file() and not (path / "campaign.toml").is_file():
+        if is_file(path / MANIFEST) and not is_file(path / "campaign.toml"):
             return path
         return super().convert(value, param, ctx)
 
@@ -75,8 +76,8 @@ class RigPath(click.Path):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return the path of the rig file, which exists."""
         path = Path(value)
-        file = path / "rig.toml" if path.is_dir() else path
-        if not file.is_file():
+        file = path / "rig.toml" if is_folder(path) else path
+        if not is_file(file):
             self.fail(f"there is no '{file}'. Give a rig.toml or its folder", param, ctx)
         return file.resolve()
 

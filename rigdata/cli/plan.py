@@ -19,7 +19,7 @@ from rigdata.planning.plan import Option, Plan, make_plan
 from rigdata.planning.precision import Predicted
 from rigdata.planning.words import answer, basis_words, design_words, limit_words
 from rigdata.report.run_sheet import run_sheet
-from rigdata.storage.files import check_new, write_text
+from rigdata.storage.files import check_new, is_file, write_text
 
 CAMPAIGN_FILE, SHEET_FILE = "campaign.toml", "run-sheet.html"
 
@@ -32,7 +32,7 @@ class PlanFile(click.Path):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Return its path."""
         path = Path(value)
-        if not path.is_file():
+        if not is_file(path):
             hint = "'rigdata plan --new plan.toml' writes one to fill in"
             self.fail(f"there is no file '{value}'; {hint}", param, ctx)
         return path

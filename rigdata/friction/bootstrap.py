@@ -183,9 +183,9 @@ def _bootstrap(
     u = np.sqrt(solution.estimate.variance(gradient))
     part, expected, dof = expected_spread(solution, units, gradient[:, solution.free])
     ends = refitted(solution, units, drawn_weights(refits, len(units), seed))
-    values = _values(solution, fit, ends.theta[ends.settled])
+    values = _values(fit, names, ends.theta[ends.settled])
     low, high = (stats.chi2.ppf(0.5 * (1 + side * _LEVEL), dof) / dof for side in (-1, 1))
-    own = _values(solution, fit, solution.estimate.theta[None])[0]
+    own = _values(fit, names, solution.estimate.theta[None])[0]
     spreads = []
     for i, name in enumerate(names):
         if part[i] ** 2 <= _LEAST_PART * u[i] ** 2 or dof[i] < _LEAST_DOF:
@@ -210,9 +210,8 @@ def _quantities(solution: Solution, fit: FrictionFit) -> tuple[list[str], FloatA
     return names, np.concatenate([slope, rows[kept]])
 
 
-def _values(solution: Solution, fit: FrictionFit, theta: FloatArray) -> FloatArray:
+def _values(fit: FrictionFit, names: Sequence[str], theta: FloatArray) -> FloatArray:
     """Return the quantities at (b, P) parameters, (b, q)."""
-    names, _ = _quantities(solution, fit)
     here = at(fit.reference).select(np.zeros(len(theta), dtype=np.int64))
     mu = fit.form.mu(here, theta.T, fit.reference)
     kept = [fit.form.names.index(name) for name in names[1:]]

@@ -108,11 +108,11 @@ class Rows:
 
     @cached_property
     def _pack_starts(self) -> IntArray:
-        return _starts(self.pack_of)
+        return starts_of(self.pack_of)
 
     def _chunk(self, start: int, stop: int) -> Chunk:
         runs, packs = self.run_of[start:stop], self.pack_of_tile[start:stop]
-        in_run, in_pack = _starts(runs), _starts(packs)
+        in_run, in_pack = starts_of(runs), starts_of(packs)
         return Chunk(slice(start, stop), runs[in_run], in_run, packs[in_pack], in_pack)
 
     @cached_property
@@ -147,7 +147,7 @@ def numbered(names: TextArray) -> tuple[IntArray, int]:
 
     Names mostly stand in stretches, of which only the first is looked up.
     """
-    starts = _starts(names)
+    starts = starts_of(names)
     number, different = pd.factorize(names[starts], sort=True)
     lengths = np.diff(np.append(starts, names.size))
     return np.repeat(number.astype(np.int64), lengths), len(different)
@@ -318,7 +318,7 @@ def flattened(stack: FloatArray) -> FloatArray:
     return stack.reshape(math.prod(stack.shape[:-1]), stack.shape[-1])
 
 
-def _starts(values: IntArray | TextArray) -> IntArray:
+def starts_of(values: IntArray | TextArray) -> IntArray:
     """Return where a value differs from the one before it."""
     fresh: BoolArray = np.ones(values.size, dtype=bool)
     fresh[1:] = values[1:] != values[:-1]

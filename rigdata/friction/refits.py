@@ -17,6 +17,7 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.friction.case_deletion import PACK
+from rigdata.friction.nesting import starts_of
 from rigdata.friction.solution import Solution
 
 _ROWS_AT_ONCE = 8192  # points of all refits that are worked on together
@@ -134,11 +135,11 @@ def units_of(solution: Solution, kind: str) -> Units:
     shared = rows.taken(part[:, :, k1 : len(inverse.scale)])[order] * inverse.scale[k1:]
     packs, columns = np.arange(rows.n_packs), rows.taken(by_run)[order]
     if kind == PACK:
-        within = [Narrow(columns, _starts(run), rows.pack_of)]
-        within.append(Narrow(rows.taken(by_pack)[order], _starts(pack), packs))
+        within = [Narrow(columns, starts_of(run), rows.pack_of)]
+        within.append(Narrow(rows.taken(by_pack)[order], starts_of(pack), packs))
         shared = shared[:, k2:]
     else:
-        within = [Narrow(columns, _starts(run), np.arange(rows.n_runs))]
+        within = [Narrow(columns, starts_of(run), np.arange(rows.n_runs))]
         own = (pack[:, None] == packs)[:, :, None] * shared[:, None, :k2]
         shared = np.concatenate([own.reshape(len(own), -1), shared[:, k2:]], axis=1)
     return Units(
@@ -148,10 +149,6 @@ def units_of(solution: Solution, kind: str) -> Units:
         narrow=tuple(one for one in within if one.columns.shape[1]),
         shared=shared[:, np.any(shared != 0.0, axis=0)],
     )
-
-
-def _starts(numbers: IntArray) -> IntArray:
-    return np.flatnonzero(np.append(True, np.diff(numbers) > 0))
 
 
 @dataclass(frozen=True, eq=False)

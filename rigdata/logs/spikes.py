@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from rigdata.arrays import FloatArray, IntArray
 
@@ -71,14 +72,8 @@ def bridged(values: FloatArray) -> FloatArray:
     A spike between two lost samples is then an excursion of two samples; one before two
     of them would be one of three, and passes.
     """
-    missing = np.isnan(values)
-    whole = values.copy()
-    for width in _WIDTHS:
-        lost = missing[width:] & ~missing[:-width]
-        for between in range(1, width):
-            lost &= missing[between : between - width]
-        whole[width:][lost] = values[:-width][lost]
-    return whole
+    filled: FloatArray = np.asarray(pd.Series(values).ffill(limit=max(_WIDTHS)), np.float64)
+    return filled
 
 
 class SpikesOnce:

@@ -10,6 +10,7 @@ from rigdata.arrays import FloatArray
 from rigdata.calibration.signals import Signal
 from rigdata.campaign.campaign import Pack
 from rigdata.reduction.geometry import Geometry
+from rigdata.reduction.stretches import median_step
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 # How far the flow of heat departs from the even split and even spread assumed:
@@ -106,7 +107,7 @@ def at_the_face(
 
 def _followed(values: FloatArray, time_s: FloatArray, lag_s: float) -> FloatArray:
     """Mean of the values over the last `lag_s` before each frame."""
-    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else lag_s
+    step = median_step(time_s, lag_s)
     frames = max(1, round(lag_s / step))
     total = np.concatenate(([0.0], np.cumsum(values)))
     index = np.arange(values.size) + 1

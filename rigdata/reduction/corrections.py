@@ -18,6 +18,7 @@ from rigdata.reduction.geometry import Geometry, pack_geometry
 from rigdata.reduction.load_path import RELATIVE_U, mean_face_load
 from rigdata.reduction.low_pass import corner_of, low_passed
 from rigdata.reduction.slip import Slip, find_slip
+from rigdata.reduction.stretches import median_step
 from rigdata.reduction.zero import Idle, PackZero, find_idle, idle_limit, read_zeros, tare
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
@@ -78,7 +79,7 @@ class CorrectedRun:
     @cached_property
     def step_s(self) -> float:
         """Median time between frames. [s]"""
-        return float(np.median(np.diff(self.time_s))) if self.time_s.size > 1 else 1.0
+        return median_step(self.time_s)
 
     @cached_property
     def rest_speed(self) -> float:
@@ -198,7 +199,7 @@ def less(
 
 def local_slope(time_s: FloatArray, values: FloatArray, width_s: float) -> FloatArray:
     """Slope of a straight line fitted about each frame over `width_s`. [unit/s]"""
-    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
+    step = median_step(time_s)
     half = max(1, round(width_s / step / 2))
     t, y = time_s - time_s.mean(), values - values.mean()
     total = [np.concatenate(([0.0], np.cumsum(x))) for x in (t, y, t * t, t * y)]
@@ -247,7 +248,7 @@ def _filtered(
     corner = corner_of(name, rig)
     if corner == 0.0 or run.procedure == "breakaway" or time_s.size < 2:
         return signal
-    highest = 0.5 / float(np.median(np.diff(time_s)))
+    highest = 0.5 / median_step(time_s)
     if corner >= highest:
         text = f"{name}: swings above {highest:.3g} Hz do not show in this log"
         do = f"A corner of {corner:.3g} Hz changes nothing here; log faster or take a lower one."

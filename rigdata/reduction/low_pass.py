@@ -11,6 +11,7 @@ from scipy import ndimage
 from rigdata.arrays import FloatArray
 from rigdata.calibration.signals import Signal
 from rigdata.campaign.rig import Rig
+from rigdata.reduction.stretches import median_step
 
 _REACH = 4.0  # standard deviations of the weighting function
 _HOLE = 1.5  # steps without a frame
@@ -44,7 +45,7 @@ def low_passed(signal: Signal, time_s: FloatArray, corner_hz: float) -> Signal:
     line straight.
     """
     rows = np.vstack([signal.values, signal.sensitivity])
-    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else math.inf
+    step = median_step(time_s)
     width = math.sqrt(math.log(2.0)) / (2.0 * math.pi * corner_hz) / step
     holes = np.flatnonzero(np.diff(time_s) > _HOLE * step) + 1
     parts = [_smooth(part, width) for part in np.split(rows, holes, axis=1)]

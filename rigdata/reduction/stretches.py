@@ -32,6 +32,11 @@ class Stretch:
         return slice(self.start, self.stop)
 
 
+def median_step(time_s: FloatArray, alone: float = 1.0) -> float:
+    """Return the median time between frames, `alone` for a single one. [s]"""
+    return float(np.median(np.diff(time_s))) if time_s.size > 1 else alone
+
+
 def intersect(first: list[Stretch], second: list[Stretch]) -> list[Stretch]:
     """Return the overlaps of two lists of stretches; the direction of `second` holds."""
     return [

@@ -58,10 +58,16 @@ def read_whole(path: Path, most: int) -> bytes:
 
 def is_file(path: Path) -> bool:
     """Tell whether there is a file; none has a name that the system does not take."""
-    try:
+    with contextlib.suppress(OSError):
         return path.is_file()
-    except OSError:
-        return False
+    return False
+
+
+def is_folder(path: Path) -> bool:
+    """Tell the same of a folder."""
+    with contextlib.suppress(OSError):
+        return path.is_dir()
+    return False
 
 
 def sha256(path: Path) -> str:

@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
-import lmfit
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
@@ -26,6 +25,7 @@ from rigdata.friction.fit import fit_campaign
 from rigdata.friction.refits import refitted, units_of
 from rigdata.friction.solution import Solution
 from tests.benchmarks.ratios import Ratio, Size
+from tests.friction.by_lmfit import minimised
 
 REFITS, CALLS = 1000, 20
 LAYOUT = ((25,) * 5,) * 4  # points of each run of each pack
@@ -35,26 +35,6 @@ def solved(law: str) -> Solution:
     points = drawn(Truth(law=law, theta=THETA[law], layout=LAYOUT), np.random.default_rng(7))
     (fit,) = fit_campaign(points, REFERENCE, laws=[law], oil=OIL).values()
     return fit_solution(points, fit)
-
-
-def minimised(solution: Solution, root: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-    """The parameters of least squares of what `root` makes of the residuals, by lmfit."""
-    (block,), reference = solution.design.blocks, solution.design.reference
-    theta, free = solution.estimate.theta.copy(), np.flatnonzero(solution.free)
-    parameters = lmfit.Parameters()
-    for i in free:
-        parameters.add(f"p{i}", value=1.0)
-
-    def trial(values) -> np.ndarray:
-        there = theta.copy()
-        there[free] *= [values[f"p{i}"].value for i in free]
-        return there
-
-    def residual(values) -> np.ndarray:
-        mu = block.law.mu(block.conditions, trial(values), reference)
-        return root(solution.design.mu - mu)
-
-    return trial(lmfit.minimize(residual, parameters).params)
 
 
 def in_full(solution: Solution, weights: np.ndarray) -> np.ndarray:

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import lmfit
 import numpy as np
 import pytest
 from friction_points import OIL, REFERENCE, THETA, Truth, drawn
@@ -20,6 +19,7 @@ from rigdata.friction.design import conditions_of
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.laws.knots import knots_of
 from rigdata.friction.refits import refitted, units_of
+from tests.friction.by_lmfit import minimised
 
 EVEN = ((12,) * 4,) * 4
 LAWS = ["log-speed", "stribeck", "quadratic", "hersey"]
@@ -54,27 +54,12 @@ def within_and_shared(solution, kind):
 
 def converged(solution, kind, weights):
     """The refit by lmfit, all covariances dense and nothing of it taken over."""
-    (block,), reference = solution.design.blocks, solution.design.reference
     units, own, shared = within_and_shared(solution, kind)
     covariance = shared @ shared.T
     for members, weight in zip(units, weights, strict=True):
         covariance[np.ix_(members, members)] += own[np.ix_(members, members)] / weight
     root = np.linalg.inv(np.linalg.cholesky(covariance))
-    theta = solution.estimate.theta.copy()
-    parameters = lmfit.Parameters()
-    for i in np.flatnonzero(solution.free):
-        parameters.add(f"p{i}", value=1.0)  # relative to the fit; none comes near a bound
-
-    def residual(values):
-        trial = theta.copy()
-        for i in np.flatnonzero(solution.free):
-            trial[i] = theta[i] * values[f"p{i}"].value
-        return root @ (solution.design.mu - block.law.mu(block.conditions, trial, reference))
-
-    found = lmfit.minimize(residual, parameters, ftol=1e-14, xtol=1e-14, gtol=0.0)
-    for i in np.flatnonzero(solution.free):
-        theta[i] *= found.params[f"p{i}"].value
-    return theta
+    return minimised(solution, lambda left: root @ left, ftol=1e-14, xtol=1e-14, gtol=0.0)
 
 
 @pytest.mark.parametrize("kind", ["pack", "run"])

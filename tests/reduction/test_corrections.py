@@ -11,6 +11,7 @@ from rigdata.reduction.corrections import correct, less, local_slope
 from rigdata.reduction.drag import Drag
 from rigdata.reduction.load_path import face_load_factor
 from rigdata.uncertainty.sources import Effect, Scope, Source
+from tests.reduction.conftest import hand_pack
 
 STEP = 0.01
 TIME = np.arange(0.0, 20.0, STEP)
@@ -41,24 +42,6 @@ def channel(name, values, good=None, sources=(), rows=None):
     return Signal(name, values, good, sources, rows)
 
 
-def pack(**changes):
-    told = {
-        "name": "P1",
-        "friction_faces": 8,
-        "outer_radius_mm": 55.0,
-        "inner_radius_mm": 40.0,
-        "radius_u_mm": 0.05,
-        "contact_area_fraction": 0.8,
-        "pressure_law": "uniform-pressure",
-        "spline_radius_mm": None,
-        "spline_friction": None,
-        "plate_thickness_mm": None,
-        "thermocouple_depth_mm": None,
-        "plate_conductivity_w_mk": None,
-    }
-    return SimpleNamespace(**{**told, **changes})
-
-
 def corrected(
     torque, *, load=LOAD, drag=DRAG, oil=70.0, of=None, procedure="speed-sweep", **channels
 ):
@@ -82,7 +65,7 @@ def corrected(
         sha256="",
     )
     run = SimpleNamespace(id="R1", pack="P1", procedure=procedure)
-    return correct(read, run, of or pack(), RIG, drag, None)
+    return correct(read, run, of or hand_pack(), RIG, drag, None)
 
 
 def test_what_the_cell_reads_beside_friction_is_taken_off():
@@ -178,7 +161,7 @@ def test_standstill_and_pressed_pack():
 
 def test_load_on_the_faces():
     """On loading less than the clamp load, on unloading more; half of that is not known."""
-    splined = pack(spline_radius_mm=38.0, spline_friction=0.1)
+    splined = hand_pack(spline_radius_mm=38.0, spline_friction=0.1)
     factor = face_load_factor(MU, 0.1, RADIUS, 0.038, 8)
     more = face_load_factor(MU, -0.1, RADIUS, 0.038, 8)
     friction = MU * 8 * RADIUS * factor * LOAD

@@ -17,7 +17,7 @@ from rigdata.logs.flags import Flag
 from rigdata.logs.frames import Frames
 from rigdata.reduction.faults.fault import EVERY_CHANNEL, Action, Fault, Kind, Sureness
 from rigdata.reduction.geometry import Geometry, pack_geometry
-from rigdata.reduction.stretches import Stretch, runs_of
+from rigdata.reduction.stretches import Stretch, median_step, runs_of
 from rigdata.reduction.zero import LEAST_IDLE_S, idle_limit
 
 CELLS = ("torque", "clamp_load")
@@ -60,7 +60,7 @@ class Sketch:
     @cached_property
     def step_s(self) -> float:
         """Median time between frames. [s]"""
-        return float(np.median(np.diff(self.time))) if self.time.size > 1 else 1.0
+        return median_step(self.time)
 
     @cached_property
     def torque(self) -> FloatArray:

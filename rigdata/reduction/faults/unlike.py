@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 from rigdata.reduction.faults.compared import Compared, fault_of
 from rigdata.reduction.faults.courses import Strays
@@ -23,6 +24,7 @@ _STRAYS, _PEERS = 2.5, 3  # times the usual scatter about like runs, of so many
 _FEW = 4.0  # runs: the fewer there are, the worse they show what is usual
 _WAVE, _DRAG_WAVE = 0.7, 0.4  # share of that scatter that one wave explains
 _UNITS = {"torque": "N*m", "clamp_load": "N"}
+_size, _wave_size = attrgetter("size"), attrgetter("wave_size")
 
 
 def cells(one: Traits) -> tuple[tuple[str, Cell], ...]:
@@ -136,7 +138,7 @@ def loud_idle(campaign: Compared) -> Iterator[Fault]:
 def swapped_zeros(campaign: Compared) -> Iterator[Fault]:
     """Find runs without load in which both cells have another zero than in all others."""
     for one in campaign.traits:
-        if one.procedure not in ("zero", "drag"):
+        if _loaded(one):
             continue
         off = []
         for name, cell in cells(one):
@@ -225,14 +227,6 @@ def _usual(
         if other != run and runs[other].procedure == runs[run].procedure
     ]
     return middle(sizes) if len(sizes) >= _PEERS else (math.nan, math.nan, 0)
-
-
-def _size(stray: Strays) -> float:
-    return stray.size
-
-
-def _wave_size(stray: Strays) -> float:
-    return stray.wave_size
 
 
 def _strayed(one: Traits, runs: Mapping[str, Traits], strays: Mapping[str, Strays]) -> Fault:
