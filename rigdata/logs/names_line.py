@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import bisect
+import functools
+import itertools
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -65,9 +68,8 @@ def find_header(
         candidates = [i for i, line in enumerate(lines) if bare in line]
     headers = [
         header
-        for i in candidates
         for mark in delimiters
-        if (header := _header(lines, i, mark, settings.time_column, wanted))
+        for header in _headers(lines, candidates, mark, settings.time_column, wanted)
     ]
     best = max(headers, key=lambda header: header.rank, default=None)
     if best is None or best.sound == 0:
@@ -76,19 +78,63 @@ def find_header(
     return best
 
 
+class _Row:
+    """The cells of one line, looked at once though many lines above may be its names."""
+
+    def __init__(self, line: str, mark: str, time_column: str) -> None:
+        self.cells = split_line(line, mark)
+        self._time_column = time_column
+
+    @functools.cached_property
+    def is_data(self) -> bool:
+        """Whether at least half of its filled cells are numbers or time stamps."""
+        return is_data(self.cells)
+
+    @functools.cached_property
+    def names_time(self) -> bool:
+        """Whether it names the time's column, as the names again do."""
+        return bool(positions(self.cells, self._time_column))
+
+
+def _headers(
+    lines: Sequence[str],
+    candidates: Sequence[int],
+    mark: str,
+    time_column: str,
+    wanted: Sequence[str],
+) -> Iterator[Header]:
+    """Yield the lines that may hold the names under one delimiter."""
+
+    @functools.lru_cache(maxsize=2 * _BELOW_NAMES)
+    def row(number: int) -> _Row:
+        return _Row(lines[number], mark, time_column)
+
+    filled = [i for i, line in enumerate(lines) if line.strip()]
+    for i in candidates:
+        after = bisect.bisect_right(filled, i)
+        below = (row(number) for number in filled[after : after + _BELOW_NAMES])
+        header = _header(row(i).cells, below, i, mark, time_column, wanted)
+        if header is not None:
+            yield header
+
+
 def _header(
-    lines: Sequence[str], line: int, mark: str, time_column: str, wanted: Sequence[str]
+    cells: list[str],
+    below: Iterator[_Row],
+    line: int,
+    mark: str,
+    time_column: str,
+    wanted: Sequence[str],
 ) -> Header | None:
-    """Return the line as names, None when the time's column is not among them."""
-    cells = split_line(lines[line], mark)
+    """Return a line as names, None when the time's column is not among them."""
     if mark != WHITESPACE and not positions(names_in(cells, len(cells), mark), time_column):
         return None
     rows: list[list[str]] = []
-    for _, row in filled_lines(lines, line + 1, mark, most=_BELOW_NAMES):
-        if row == cells or (not rows and positions(row, time_column)):
+    for row in below:
+        if row.cells == cells or (not rows and row.names_time):
             break
-        if is_data(row):
-            rows.append(row)
+        if row.is_data:
+            rows.append(row.cells)
     sizes = Counter(len(row) for row in rows)
     n_fields = sizes.most_common(1)[0][0] if sizes else len(cells)
     names = names_in(cells, n_fields, mark)
@@ -100,16 +146,11 @@ def _header(
     return Header(line, mark, names, n_fields, found[0], sound, matched)
 
 
-def filled_lines(
-    lines: Sequence[str], start: int, mark: str, most: int = DATA_LINES + _BELOW_NAMES
-) -> Iterator[tuple[int, list[str]]]:
+def filled_lines(lines: Sequence[str], start: int, mark: str) -> Iterator[tuple[int, list[str]]]:
     """Yield number (from 0) and cells of the filled lines from `start` on."""
-    for number in range(start, len(lines)):
-        if lines[number].strip():
-            yield number, split_line(lines[number], mark)
-            most -= 1
-            if most == 0:
-                return
+    filled = (number for number in range(start, len(lines)) if lines[number].strip())
+    for number in itertools.islice(filled, DATA_LINES + _BELOW_NAMES):
+        yield number, split_line(lines[number], mark)
 
 
 def is_data(cells: Sequence[str]) -> bool:

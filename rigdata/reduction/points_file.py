@@ -59,12 +59,16 @@ OPTIONAL = {  # a blank cell of a number column reads as NaN
 }
 BUDGET_OPTIONAL = {"effect": "", "label": "", "distribution": "normal", "dof": ""}
 BUDGET_COLUMNS = ("point", "source", "scope", "contribution", *BUDGET_OPTIONAL, *SHIFTED)
-_RANGES = {
-    "slip_speed_m_s": (0.0, math.inf),
-    "pressure_mpa": (1e-9, math.inf),  # laws take its logarithm
-    "u_random": (0.0, math.inf),
+_MOST = 1e6  # beyond any bench, and its fourth power is still a number
+_NEEDED = {
+    "slip_speed_m_s": (0.0, _MOST),
+    "temperature_c": (-273.15, _MOST),
+    "pressure_mpa": (1e-9, _MOST),  # laws take its logarithm
+    "mu": (-_MOST, _MOST),
+    "u_random": (0.0, _MOST),
     "n_samples": (0.0, 2.0**53),  # whole numbers in a double
 }
+_MOST_BESIDE = 1e12  # times and work, which may be blank
 _DERIVED_TOLERANCE = 1e-6  # u_mu in the file against its parts; catches files that do not belong
 _MOST_BYTES = 4_000_000_000
 _LONGEST_NAME = 500  # a column of text takes as much for each row as for its longest
@@ -166,10 +170,14 @@ def _read_budget(
 ) -> tuple[tuple[Source, ...], tuple[sparse.csr_array, ...]]:
     cells = _read_cells(path, BUDGET_COLUMNS, BUDGET_OPTIONAL | dict.fromkeys(SHIFTED, "0"))
     amounts = [_numbers(name, cells[name], path) for name in ("contribution", *SHIFTED)]
-    blank = ~np.isfinite(amounts).all(axis=0)
-    if blank.any():
-        line = int(np.flatnonzero(blank)[0]) + 2
-        raise ResultError("a contribution is blank", where=f"{path.name}, line {line}")
+    bad = ~(np.abs(amounts) <= _MOST).all(axis=0)
+    if bad.any():
+        line = int(np.flatnonzero(bad)[0]) + 2
+        raise ResultError(
+            "a contribution is no usable number",
+            where=f"{path.name}, line {line}",
+            expected=f"a number of at most {_MOST:g}",
+        )
     row_of = {str(name): i for i, name in enumerate(points)}
     names = [read_cell(cell) for cell in cells["point"]]
     ids = [read_cell(cell) for cell in cells["source"]]
@@ -298,18 +306,19 @@ def _truths(name: str, cells: list[str], path: Path) -> BoolArray:
 
 
 def _check_usable(columns: Mapping[str, NDArray[Any]], path: Path) -> None:
-    for name in ("slip_speed_m_s", "temperature_c", "pressure_mpa", "mu", "u_random", "n_samples"):
-        low, high = _RANGES.get(name, (-math.inf, math.inf))
-        numbers = columns[name]
-        bad = ~np.isfinite(numbers) | (numbers < low) | (numbers > high)
+    for name, values in columns.items():
+        if values.dtype.kind != "f":
+            continue
+        needed = name in _NEEDED
+        low, high = _NEEDED.get(name, (-_MOST_BESIDE, _MOST_BESIDE))
+        bad = ~((values >= low) & (values <= high)) & (needed | ~np.isnan(values))
         if bad.any():
             i = int(np.flatnonzero(bad)[0])
             raise ResultError(
                 f"column '{name}' has no usable number for point {columns['point'][i]}",
                 where=f"{path.name}, line {i + 2}",
-                expected="a finite number" + (f", {low:g} or more" if math.isfinite(low) else ""),
-                do="A point without its uncertainty cannot be used: fill the cell or delete the "
-                "row.",
+                expected=f"a number from {low:g} to {high:g}" + ("" if needed else ", or a blank"),
+                do="Correct the cell, or delete the row.",
             )
 
     still = (columns["kind"] == "kinetic") & (columns["slip_speed_m_s"] == 0.0)

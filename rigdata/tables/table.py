@@ -19,6 +19,7 @@ from rigdata.tables.interpolation import Axes, interpolate
 
 FIELDS = ("mu", "u_mu", "mean_low", "mean_high", "next_pack_low", "next_pack_high")
 _ROUNDING = 1e-9  # relative: a condition this near to the end of an axis is on it
+_MOST = 1e6  # no friction comes near it, and its powers are still numbers
 
 
 @dataclass(frozen=True)
@@ -304,6 +305,16 @@ class CoefficientTable:
             raise TableError("a component does not fit the axes", where=str(self))
         if not np.isfinite(self.nodes[:4]).all() or np.any(self.nodes[1] < 0.0):
             raise TableError("mu, its uncertainty or its interval is missing", where=str(self))
+        if np.any(np.abs(self.nodes[:4]) > _MOST):
+            raise TableError(
+                "mu, its uncertainty or its interval is no coefficient of friction",
+                where=str(self),
+                expected=f"numbers of at most {_MOST:g}",
+            )
+        if np.any(np.abs(self.components) > (1.0 + _ROUNDING) * self.nodes[1]):
+            raise TableError(
+                "a component is larger than the uncertainty that it is part of", where=str(self)
+            )
 
 
 def _outside_words(name: str, value: float, nodes: FloatArray) -> str:

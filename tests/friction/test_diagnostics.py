@@ -258,6 +258,31 @@ def test_a_step_in_time_leaves_zero_over_the_order_of_the_runs():
     assert trend.x[-1] == pytest.approx(9.4)
 
 
+def test_points_without_times_show_no_drift_within_runs():
+    points = made(Truth(runs=(9, 9)))
+    none = np.full(len(points), np.nan)
+    told = fit_of(points).diagnostics
+    untold = fit_of(replace(points, start_s=none, end_s=none)).diagnostics
+    names = [{finding.name for finding in one.findings} for one in (told, untold)]
+    assert names[0] - names[1] == {findings.DRIFT_PER_HOUR}
+    assert untold.finding(findings.DRIFT_PER_RUN) == told.finding(findings.DRIFT_PER_RUN)
+    assert untold.trend(findings.ORDER).x[[0, -1]] == pytest.approx([1.0, 9.0])
+
+
+def test_a_point_without_its_time_counts_as_in_the_middle_of_its_run():
+    points = made(Truth(runs=(9, 9)))
+    middle = 0.5 * (points.start_s + points.end_s)
+    own, one = points.run == points.run[3], np.arange(len(points)) == 3
+    drifts = [
+        fit_of(replace(points, start_s=time, end_s=time)).diagnostics.finding(
+            findings.DRIFT_PER_HOUR
+        )
+        for time in (np.where(one, at, middle) for at in (np.nan, middle[own & ~one].mean()))
+    ]
+    assert drifts[0].value == pytest.approx(drifts[1].value, rel=1e-9)
+    assert drifts[0].u == pytest.approx(drifts[1].u, rel=1e-9)
+
+
 def test_pulls_over_two_are_named_largest_first():
     pulls = {"zero:R1": 2.4, "torque": -3.1, "radius": 0.3}
     expected = "2 of 3 sources are pulled by more than 2 standard deviations: torque (-3.1), zero"

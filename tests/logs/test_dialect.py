@@ -1,13 +1,17 @@
 """Every dialect a logger may write comes out as the same numbers."""
 
 import itertools
+from collections import Counter
 
 import numpy as np
 import pytest
 
 from rigdata.campaign.rig import LogSettings
 from rigdata.errors import LogError
+from rigdata.logs import names_line
 from rigdata.logs.dialect import detect
+from rigdata.logs.header import split_line
+from rigdata.logs.names_line import find_header
 from rigdata.logs.rawbytes import is_wide
 
 TIME = np.round(np.arange(40) * 0.25, 2)
@@ -288,3 +292,18 @@ def test_detect_alone_gives_the_dialect(write):
     assert found.names == ("Time [s]", "Torque [Nm]")
     assert found.units == ("s", "Nm")
     assert (found.time_index, found.time_unit) == (0, "s")
+
+
+def test_a_line_is_split_once_though_many_may_hold_the_names(monkeypatch):
+    """Hundreds of lines that name the time, none the same: the search must stay short."""
+    split = Counter()
+
+    def counted(line, mark):
+        split[mark] += 1
+        return split_line(line, mark)
+
+    monkeypatch.setattr(names_line, "split_line", counted)
+    lines = [f"Time, load {i}, torque, x" for i in range(300)]
+    with pytest.raises(LogError):
+        find_header(lines, LogSettings("Time"), ("torque",), "log")
+    assert max(split.values()) < 3 * len(lines)

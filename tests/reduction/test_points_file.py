@@ -140,13 +140,15 @@ def test_hand_made_files_need_only_what_matters(tmp_path: Path) -> None:
         ("mu,u_random", "mu,u_randon", "expected 'u_random'"),
         (",u_random", "", "no column u_random"),
         ("0.12,0.001", "0.12,", "line 3"),
-        ("0.12,0.001", "0.12,-0.001", "0 or more"),
+        ("0.12,0.001", "0.12,-0.001", "a number from 0 to 1e.06"),
         ("0.12,0.001", "0,12,0.001", "13 cells"),
         ("kinetic,0.1,", "kinetic,-0.1,", "'slip_speed_m_s' has no usable number"),
         ("kinetic,0.1,", "kinetic,0,", "is kinetic, but its slip speed is 0"),
         ("60,1,0.11", "60,0,0.11", "'pressure_mpa' has no usable number"),
         ("2,R1", "1,R1", "stands twice"),
         ("0.11,", "abc,", "'abc' in column 'mu' is no number"),
+        ("0.12,0.001", "0.12,1e308", "'u_random' has no usable number"),
+        ("kinetic,0.1,", "kinetic,5e307,", "'slip_speed_m_s' has no usable number"),
     ],
 )
 def test_faults_in_points_are_told(tmp_path: Path, old: str, new: str, says: str) -> None:
@@ -160,7 +162,8 @@ def test_faults_in_points_are_told(tmp_path: Path, old: str, new: str, says: str
         ("rig,0.0011", "pack,0.0011", "described in two ways"),
         ("run,-0.0002", "runs,-0.0002", "scope one of rig, pack"),
         ("2,zero", "3,zero", "not in points.csv"),
-        ("0.0004", "", "a contribution is blank"),
+        ("0.0004", "", "a contribution is no usable number"),
+        ("0.0004", "-1e308", "a contribution is no usable number"),
         ("2,repeat:2,point", "2,zero:R1,run", "stands twice"),
     ],
 )

@@ -1,9 +1,12 @@
 """Components of a table's errors against the covariance of the fit behind it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from friction_points import REFERENCE, THETA, Truth, drawn
 
+from rigdata.errors import TableError
 from rigdata.friction.conditions import Conditions
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.results import Group
@@ -93,3 +96,14 @@ def test_a_table_without_components_is_still_read(table):
     del content["kinetic"]["components"]
     back = from_json(content, where="here")
     assert back.mu(0.1, 80.0, 1.0).components.shape == (0, 1)
+
+
+def test_sizes_that_no_table_holds_are_refused(two):
+    _, table = table_of(two, "rough")
+    huge = np.where(np.arange(table.nodes.size).reshape(table.nodes.shape) == 0, 1e308, table.nodes)
+    with pytest.raises(TableError, match="no coefficient of friction"):
+        replace(table, nodes=huge)
+    larger = table.components.copy()
+    larger[0].flat[0] = 1.001 * table.nodes[1].flat[0]
+    with pytest.raises(TableError, match="larger than the uncertainty"):
+        replace(table, components=larger)

@@ -59,9 +59,11 @@ def drift(fit: JointFit, points: FrictionPoints, reference: Reference) -> list[F
     number, everywhere = run_numbers(points), np.ones(len(points), dtype=bool)
     between = centred(number, points.pack, everywhere)
     middle = 0.5 * (points.start_s + points.end_s) / _SECONDS
-    within = centred(middle, points.run, everywhere)
+    timed = np.isfinite(middle)
+    within = centred(np.where(timed, middle, 0.0), points.run, timed)
     # What sweeps differ by on their two ways is no drift: it stands beside.
-    minutes = float(np.median(_lengths(points))) / _SECONDS * 60.0
+    lengths = _lengths(points)
+    minutes = float(np.median(lengths)) / _SECONDS * 60.0 if lengths.size else 0.0
     hourly = f"per hour within the runs of about {plain(minutes)} min"
     wanted: list[tuple[str, str, str, tuple[FloatArray, ...]]] = [
         (findings.DRIFT_PER_RUN, "1/run", "from run to run of a pack", (between,)),
@@ -104,18 +106,22 @@ def run_numbers(points: FrictionPoints) -> FloatArray:
 def run_spans(
     run: TextArray, start: FloatArray, end: FloatArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return the number (n,) of each point's run, and the first start and last end of each run."""
+    """Return the number (n,) of each point's run, and the first start and last end of each run.
+
+    A time that is not known is NaN, and so are those of a run that has none.
+    """
     number, count = numbered(run)
-    first, last = np.full(count, np.inf), np.full(count, -np.inf)
-    np.minimum.at(first, number, start)
-    np.maximum.at(last, number, end)
+    first, last = np.full(count, np.nan), np.full(count, np.nan)
+    np.fmin.at(first, number, start)
+    np.fmax.at(last, number, end)
     return number, first, last
 
 
 def _lengths(points: FrictionPoints) -> FloatArray:
-    """Return how long the points of each run last. [s]"""
+    """Return how long the points of each run last, of those runs that tell. [s]"""
     _, first, last = run_spans(points.run, points.start_s, points.end_s)
-    return last - first
+    lengths = last - first
+    return lengths[np.isfinite(lengths)]
 
 
 def _sides(points: FrictionPoints) -> FloatArray:

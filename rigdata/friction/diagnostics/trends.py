@@ -54,7 +54,8 @@ def order_in_time(points: FrictionPoints) -> FloatArray:
     middle = 0.5 * (points.start_s + points.end_s)
     number, first, last = run_spans(points.run, middle, middle)
     span, since = (last - first)[number], middle - first[number]
-    place = np.where(span > 0.0, 0.8 * since / np.where(span > 0.0, span, 1.0) - 0.4, 0.0)
+    told = (span > 0.0) & np.isfinite(since)  # false where a time is not known
+    place = np.where(told, 0.8 * since / np.where(told, span, 1.0) - 0.4, 0.0)
     order: FloatArray = run_numbers(points) + place
     return order
 
