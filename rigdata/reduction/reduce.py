@@ -16,13 +16,14 @@ from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.account import Account
 from rigdata.reduction.alignment import aligned, aligned_reading, delay_notices, pooled_delay
 from rigdata.reduction.drag import Drag, DragData, fit_drag
+from rigdata.reduction.drag_cells import DRAG_CELL_S
 from rigdata.reduction.faults.courses import drag_courses, friction_courses
 from rigdata.reduction.faults.fault import Fault, Kind
 from rigdata.reduction.faults.levels import drag_levels, drag_of_others, friction_levels
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction
-from rigdata.reduction.run import DRAG_CELL_S, RunResult, read_sliding
+from rigdata.reduction.run import RunResult, read_sliding
 from rigdata.reduction.sliding import Sliding, with_pack_work
 from rigdata.reduction.work import work_drag_run, work_run, work_zero_run
 from rigdata.reduction.zero import PackZero

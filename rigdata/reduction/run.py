@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -18,9 +16,10 @@ from rigdata.logs.frames import ColumnRequest, Frames, read_frames
 from rigdata.logs.frames_cache import FramesCache
 from rigdata.reduction.alignment import Ripple, ripple_of
 from rigdata.reduction.breakaway import breakaway_drafts
-from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, correct, local_slope
+from rigdata.reduction.corrections import CorrectedRun, correct
 from rigdata.reduction.drafts import Draft, to_points
 from rigdata.reduction.drag import Drag, DragData
+from rigdata.reduction.drag_cells import drag_data
 from rigdata.reduction.faults.fault import Fault
 from rigdata.reduction.faults.registry import find_in_run
 from rigdata.reduction.faults.sketch import Sketch, sketch
@@ -36,7 +35,6 @@ from rigdata.reduction.windows import WINDOWS, load_sweeps, steady_windows
 from rigdata.reduction.zero import PackZero
 
 BREAKAWAY_FRAME_S = 1e-3
-DRAG_CELL_S = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,39 +163,6 @@ def reduce_drag_run(
     run, signals = examined.sketch.run, examined.signals
     corrected = correct(signals, run, pack, rig, None, pack_zero)
     return _result(signals, corrected, None), drag_data(corrected)
-
-
-def drag_data(corrected: CorrectedRun) -> DragData:
-    """Average the drag torque of a run without clamp load over cells of half a second."""
-    time = corrected.time_s
-    speed = np.abs(corrected.speed.values)
-    rest = corrected.rest_speed
-    moving = corrected.usable & (speed > max(rest, 0.01 * speed.max()))
-    if not moving.any():
-        raise ReductionError(
-            "slip speed never leaves zero",
-            where=f"run {corrected.run.id}",
-            expected="a drag run with the plates slipping and no clamp load",
-        )
-    picked = np.flatnonzero(moving)
-    cell = np.floor((time[picked] - time[0]) / DRAG_CELL_S).astype(np.int64)
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(cell)) + 1))
-    counts = np.diff(np.concatenate((starts, [picked.size])))
-
-    def mean(values: Any) -> Any:
-        return np.add.reduceat(values[picked], starts) / counts
-
-    return DragData(
-        run=corrected.run.id,
-        pack=corrected.pack.name,
-        speed=mean(corrected.speed.values),
-        acceleration=mean(local_slope(time, corrected.speed.values, SLOPE_S)),
-        oil_temperature=mean(corrected.oil_temperature),
-        torque=mean(corrected.torque.values),
-        rest_speed=rest,
-        u_zero=corrected.zeros.torque.u if corrected.zeros is not None else 0.0,
-        zero_dof=corrected.zeros.torque.dof if corrected.zeros is not None else math.inf,
-    )
 
 
 def reduce_run(

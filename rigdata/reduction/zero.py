@@ -62,6 +62,11 @@ class Zero:
         """Change from start to end, in the channel's unit."""
         return float(self.value[-1] - self.value[0])
 
+    @property
+    def u_drift(self) -> float:
+        """Standard uncertainty of the course between: rectangular about the straight line."""
+        return abs(self.drift) / math.sqrt(12)
+
 
 @dataclass(frozen=True, eq=False)
 class PackZero:
@@ -285,7 +290,7 @@ def tare(signal: Signal, time_s: FloatArray, zero: Zero, run: str, zero_run: str
             Distribution.RECTANGULAR,
         )
         sources.append(drift)
-        sizes.append(abs(zero.drift) / math.sqrt(12))
+        sizes.append(zero.u_drift)
     own = np.repeat(np.array(sizes)[:, None], time_s.size, axis=1)
     return replace(
         signal,

@@ -19,6 +19,7 @@ _MORE = {
     "angular speed": {"1/s": 2.0 * math.pi, "deg/s": math.pi / 180.0},
 }
 _CLEAR = 6.0  # spreads by which a level must be off
+_HINTS, _SHOWS = 4.0, 2.0  # enough where the noise is off by so many of its own, by the same factor
 _FEW = 2.0  # packs: the fewer there are, the worse they show how far packs differ
 _LEAST = 0.15  # of ln mu: the factor nearest to one is 0.738
 _NOISE_LN = 0.13  # of a standard deviation that a few dozen samples show
@@ -56,7 +57,7 @@ def units(campaign: Compared) -> Iterator[Fault]:
     for one in campaign.traits:
         yield from _speed(campaign.traits, one)
         level = campaign.levels.get(one.run)
-        if level is not None and abs(level.offset) > max(_CLEAR * level.spread, _LEAST):
+        if level is not None and abs(level.offset) > max(_HINTS * level.spread, _LEAST):
             yield from _off(campaign, one, level)
 
 
@@ -81,6 +82,8 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
             squares = own**2 + sum(value**2 for value in far)
             worst = max((abs(value) for value in far), default=math.inf)
             guesses.append(_Guess(channel, factor, squares, worst))
+    if abs(level.offset) <= _CLEAR * level.spread and not _shown(guesses, noise):
+        return
     like = f"{level.runs} like runs of {level.packs} packs (spread {100 * level.spread:.0f} %)"
     quantity = "drag torque" if one.procedure == "drag" else "torque over load"
     seen = f"{quantity} is {level.ratio:.3g} times that of {like}"
@@ -103,6 +106,13 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
     alone = best.noise <= _AGREES and min(rest, default=math.inf) > best.misfit + _AGREES**2
     sure = Sureness.CERTAIN if alone else Sureness.LIKELY
     yield fault_of(one, Kind.UNIT, best.channel, sure, evidence, Action.LEFT_OUT)
+
+
+def _shown(guesses: Sequence[_Guess], noise: Mapping[str, float]) -> bool:
+    """Whether the idle noise alone shows a unit that the level agrees with."""
+    return any(
+        abs(noise[guess.channel]) > _SHOWS * _NOISE_LN and guess.noise < _SHOWS for guess in guesses
+    )
 
 
 def _kept(one: Traits) -> Action:
