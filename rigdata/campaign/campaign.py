@@ -104,7 +104,7 @@ class Pack:
     pressure_law: Annotated[
         str, Key("Spread of the pressure over the radius.", choices=PRESSURE_LAWS)
     ]
-    spline_radius_mm: Annotated[float | None, Key("Radius of the splines.", unit="mm", above=0)] = (
+    spline_radius_mm: Annotated[float | None, Key("Radius of the splines.", unit="mm", low=1)] = (
         None
     )
     spline_friction: Annotated[

@@ -39,7 +39,7 @@ class Plates:
         str, Key("How pressure spreads over a face.", choices=PRESSURE_LAWS)
     ] = PRESSURE_LAWS[0]
     spline_radius_mm: Annotated[
-        float | None, Key("Radius of the splines that carry the plates.", unit="mm", above=0)
+        float | None, Key("Radius of the splines that carry the plates.", unit="mm", low=1)
     ] = None
     spline_friction: Annotated[
         float | None, Key("Friction coefficient of those splines.", low=0, below=1)

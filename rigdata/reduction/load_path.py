@@ -46,9 +46,8 @@ def face_load_factor(
     The face before the first spline sees the whole load.  On unloading the
     friction points the other way: use the reciprocal ratio (`unloading`).
     """
-    with np.errstate(over="ignore", invalid="ignore"):  # not a number, for radii of nothing
-        a = mu * spline_friction * radius / spline_radius
-        ratio = (1 - a) / (1 + a)
+    a = mu * spline_friction * radius / spline_radius
+    ratio = (1 - a) / (1 + a)
     total = ratio**0
     for face in range(1, faces):
         total = total + ratio**face

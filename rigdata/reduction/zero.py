@@ -21,6 +21,7 @@ LEAST_IDLE_S = 0.5
 _MOST_FIRST_S = 2.5
 _FEWEST = 12
 _FAR = 10.0  # robust standard deviations that noise does not reach
+_NO_SLIP = 0.05  # of the top speed: an unquiet pickup at rest reads no more
 _CREEP_RAD_S = 0.005  # a pickup's offset, not slip (common practice, no source)
 
 
@@ -99,7 +100,8 @@ def find_idle(
     -----
     The first half second (or twelve frames) says what idle looks like; idle ends where load or
     speed leaves it by more than its noise.  Where that first load is over
-    `limit` or the plates already slip, the run did not begin unloaded.
+    `limit` or the plates already slip, the run did not begin unloaded: noise within a step
+    of 5 % of the top speed, or within what neighbouring readings differ by, is no slip.
     The end of the run is the same, seen backwards.
     """
     top_speed = float(np.max(np.abs(speed), initial=0.0))
@@ -129,12 +131,14 @@ def _idle_length(
         return 0
     idle_load, load_noise = _level(load[first])
     idle_speed, speed_noise = _level(speed[first])
-    slips = abs(idle_speed) > max(5 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
+    # Load or slip that comes within the first frames must not pass for their noise.
+    at_most = max(_NO_SLIP * top_speed, 6 * _jitter(speed[first]))
+    creep = max(1e-3 * top_speed, _CREEP_RAD_S)
+    slips = abs(idle_speed) > max(min(5 * speed_noise, at_most), creep)
     if abs(idle_load) > limit or slips:
         return 0
-    # Never above the limit: load that comes within the first frames would pass for their noise.
     away = (np.abs(load - idle_load) > min(max(6 * load_noise, 0.1 * limit), limit)) | (
-        np.abs(speed - idle_speed) > max(6 * speed_noise, 1e-3 * top_speed, _CREEP_RAD_S)
+        np.abs(speed - idle_speed) > max(min(6 * speed_noise, at_most), creep)
     )
     # Two frames in a row, so that one stray sample does not end the idle stretch.
     left = np.flatnonzero((away & usable)[:-1] & (away & usable)[1:])
@@ -149,6 +153,11 @@ def _idle_length(
 def _level(values: FloatArray) -> tuple[float, float]:
     """Median and standard deviation of a few readings."""
     return float(np.median(values)), float(values.std(ddof=1))
+
+
+def _jitter(values: FloatArray) -> float:
+    """Standard deviation of a few readings from step to step, which one change does not widen."""
+    return 1.4826 * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
 
 
 def idle_limit(load: Signal, channel: Channel | None) -> float:

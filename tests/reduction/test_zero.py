@@ -59,6 +59,21 @@ def test_what_is_no_idle_end():
     assert idle(load, speed + 0.004).start is not None  # the offset of a pickup
 
 
+@pytest.mark.parametrize("speed_from", [0.1, 0.2, 0.3, 0.45])
+def test_slip_that_comes_at_once_is_no_noise(speed_from):
+    assert idle(*run(speed_from=speed_from)).start is None
+    load, speed = run(speed_from=speed_from, load_from=99.0, speed_to=99.0)
+    assert idle(load, speed).start is None
+
+
+def test_an_unquiet_pickup_is_no_slip():
+    load, speed = run()
+    noise = np.random.default_rng(6).normal(0.0, 0.4, TIME.size)
+    found = idle(load, speed + noise)
+    assert TIME[found.start.stop - 1] == pytest.approx(2.9, abs=2 * STEP)
+    assert TIME[found.end.start] == pytest.approx(16.1, abs=2 * STEP)
+
+
 def test_one_stray_sample_does_not_end_it():
     load, speed = run()
     load[50] = 5000.0
