@@ -133,7 +133,7 @@ def read_frames(
     columns : mapping of str to ColumnRequest
         Wanted column for each key.
     frame_s : float, optional
-        Length of a frame: 5 ms or a 250 000th of the log unless given, whichever
+        Length of a frame: 5 ms or a 100 000th of the log unless given, whichever
         is longer. [s]
     start_s, end_s : float, optional
         First and last time to use. [s]
@@ -236,10 +236,12 @@ class _Streams:
         self._look, self._frame_s, self._tally = look, frame_s, tally
         self._order = RisingRows(tally)
         dense = {key: request for key, request in columns.items() if key not in look.periods}
-        self._dense = Stream(dense, look.sample_s, *span)
+        expected = look.expected_frames(frame_s or 0.0)
+        self._dense = Stream(dense, look.sample_s, *span, expected)
         # A sparse column has no gaps of its own: `between_samples` finds its holes.
         self._sparse = {
-            key: Stream({key: columns[key]}, np.inf, -np.inf, np.inf) for key in look.periods
+            key: Stream({key: columns[key]}, np.inf, -np.inf, np.inf, expected)
+            for key in look.periods
         }
         self._holes = {key: Holes(period) for key, period in look.periods.items()}
         self._used = 0

@@ -15,6 +15,7 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.logs.flags import RESOLUTIONS, Flag, gaps, needed, settled, smallest_step
+from rigdata.logs.gathered import Gathered
 from rigdata.logs.judge import ColumnRequest, FlagArray, Rail, judged
 from rigdata.logs.spikes import SpikesOnce
 
@@ -88,6 +89,8 @@ class Stream:
         Median time between samples. [s]
     start_s, end_s : float
         First and last time to use; samples outside only serve as neighbours. [s]
+    expected : int
+        About how many frames there will be.
     """
 
     def __init__(
@@ -96,8 +99,9 @@ class Stream:
         sample_s: float,
         start_s: float,
         end_s: float,
+        expected: int,
     ) -> None:
-        self._columns = {key: _Column(request) for key, request in requests.items()}
+        self._columns = {key: _Column(request, expected) for key, request in requests.items()}
         self._sample_s = sample_s
         self._start_s, self._end_s = start_s, end_s
         self._time = np.empty(0)
@@ -105,7 +109,9 @@ class Stream:
         self._values = dict.fromkeys(requests, np.empty(0))
         self._done = 0  # samples at the start that are only neighbourhood
         self._dropped = 0  # samples before them
-        self._parts: list[tuple[IntArray, FloatArray, IntArray]] = []
+        self._numbers = Gathered(np.int64, expected)
+        self._times = Gathered(np.float64, expected)
+        self._sizes = Gathered(np.int64, expected)
 
     def push(self, time_s: FloatArray, frames: IntArray, values: Mapping[str, FloatArray]) -> None:
         """Take the next samples, with rising time and the frame of each."""
@@ -121,12 +127,12 @@ class Stream:
     def finish(self) -> StreamFrames:
         """Close the last frames and return all of them."""
         self._close(self._time.size, last=True)
-        parts = self._parts
+        numbers = self._numbers.all()
         return StreamFrames(
-            frames=_all([part[0] for part in parts], np.int64),
-            time_s=_all([part[1] for part in parts], np.float64),
-            n_samples=_all([part[2] for part in parts], np.int64),
-            columns={key: column.finish() for key, column in self._columns.items()},
+            frames=numbers,
+            time_s=self._times.all(),
+            n_samples=self._sizes.all(),
+            columns={key: column.finish(numbers) for key, column in self._columns.items()},
         )
 
     def _close(self, stop: int, *, last: bool) -> None:
@@ -143,7 +149,9 @@ class Stream:
             cuts = Cuts(self._frames[core])
             for key, column in self._columns.items():
                 column.take(near, self._values[key], cuts)
-            self._parts.append((self._frames[core][cuts.starts], cuts.times(time[core]), cuts.n))
+            self._numbers.add(self._frames[core][cuts.starts])
+            self._times.add(cuts.times(time[core]))
+            self._sizes.add(cuts.n)
         keep = needed(time, stop)
         self._time, self._frames = time[keep:], self._frames[keep:]
         self._values = {key: values[keep:] for key, values in self._values.items()}
@@ -197,17 +205,16 @@ class Cuts:
 class _Column:
     """Frames of one column as they are closed."""
 
-    def __init__(self, request: ColumnRequest) -> None:
+    def __init__(self, request: ColumnRequest, expected: int) -> None:
         self._request = request
         self._rails = (Rail(1.0), Rail(-1.0))
         self._spikes_once = SpikesOnce()
         self._smallest = np.inf
         self._spikes: list[tuple[IntArray, FloatArray, FloatArray]] = []
-        self._frames: list[IntArray] = []
-        self._means: list[FloatArray] = []
-        self._squares: list[FloatArray] = []
-        self._good: list[IntArray] = []
-        self._flags: list[FlagArray] = []
+        self._means = Gathered(np.float64, expected)
+        self._squares = Gathered(np.float64, expected) if request.spread else None
+        self._good = Gathered(np.int64, expected)
+        self._flags = Gathered(np.uint8, expected)
         self._counts = dict.fromkeys(Flag, 0)
 
     def take(self, near: _Stretch, raw: FloatArray, cuts: Cuts) -> None:
@@ -218,24 +225,23 @@ class _Column:
         values = found.values
         into = found.steps[max(0, core.start - 1) : core.stop - 1]
         self._smallest = min(self._smallest, smallest_step(into))
-        self._frames.append(frames[core][cuts.starts])
         if found.flags is None:
             own_values = values[core]
-            self._means.append(cuts.sums(own_values) / cuts.n)
-            if self._request.spread:
-                self._squares.append(cuts.sums(own_values * own_values) / cuts.n)
-            self._good.append(cuts.n)
-            self._flags.append(np.zeros(cuts.n.size, np.uint8))
+            self._means.add(cuts.sums(own_values) / cuts.n)
+            if self._squares is not None:
+                self._squares.add(cuts.sums(own_values * own_values) / cuts.n)
+            self._good.add(cuts.n)
+            self._flags.add(np.zeros(cuts.n.size, np.uint8))
         else:
             own = found.flags[core]
             good = (own & LEFT_OUT) == 0
             n_good = cuts.counts(good.view(np.uint8))
             kept = np.where(good, values[core], 0.0)
-            self._means.append(_mean(cuts.sums(kept), n_good))
-            if self._request.spread:
-                self._squares.append(_mean(cuts.sums(kept * kept), n_good))
-            self._good.append(n_good)
-            self._flags.append(cuts.unions(own & ~np.uint8(Flag.SPIKE)))
+            self._means.add(_mean(cuts.sums(kept), n_good))
+            if self._squares is not None:
+                self._squares.add(_mean(cuts.sums(kept * kept), n_good))
+            self._good.add(n_good)
+            self._flags.add(cuts.unions(own & ~np.uint8(Flag.SPIKE)))
             for flag in Flag:
                 self._counts[flag] += int(np.count_nonzero(own & flag.value))
             inside = (found.spikes >= core.start) & (found.spikes < core.stop)
@@ -247,13 +253,11 @@ class _Column:
         for rail in self._rails:
             rail.look(near.time_s, values, found.steps, frames, core)
 
-    def finish(self) -> ColumnFrames:
+    def finish(self, frames: IntArray) -> ColumnFrames:
         """Settle what only the whole log can tell: which spikes and which holds are faults."""
-        frames = _all(self._frames, np.int64)
-        means, good = _all(self._means, np.float64), _all(self._good, np.int64)
-        squares = _all(self._squares, np.float64) if self._request.spread else None
+        means, good, flags = self._means.all(), self._good.all(), self._flags.all()
+        squares = None if self._squares is None else self._squares.all()
         moments = ((1, means),) if squares is None else ((1, means), (2, squares))
-        flags = _all(self._flags, np.uint8)
         for numbers, values, heights in self._spikes:
             at = np.searchsorted(frames, numbers)
             small = heights <= RESOLUTIONS * self._smallest
@@ -279,7 +283,3 @@ class _Column:
 
 def _mean(sums: FloatArray, counts: IntArray) -> FloatArray:
     return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
-
-
-def _all(parts: list[np.ndarray], dtype: type) -> np.ndarray:
-    return np.concatenate(parts) if parts else np.empty(0, dtype)

@@ -17,7 +17,7 @@ from rigdata.logs.block import Block, OpenLog, Tally
 from rigdata.logs.order import LATEST_S
 
 LEAST_FRAME_S = 0.005
-MOST_FRAMES = 250_000
+MOST_FRAMES = 100_000
 _LOOKS = (20_000, 100_000, 500_000)  # rows; more only while a channel is hardly seen
 _SEEN = 8  # samples that a channel with blank cells must show
 # A channel is sparse when it has at least four blank cells, three quarters of them
@@ -56,8 +56,12 @@ class Survey:
 
     @property
     def default_frame_s(self) -> float:
-        """Length of a frame unless told otherwise: 5 ms, or 250 000 frames in all. [s]"""
+        """Length of a frame unless told otherwise: 5 ms, or 100 000 frames in all. [s]"""
         return max(LEAST_FRAME_S, self.span_s / MOST_FRAMES)
+
+    def expected_frames(self, frame_s: float) -> int:
+        """Return about how many frames of a length there are, 1 when unknown."""
+        return 1 + int(self.span_s / max(frame_s, self.mean_sample_s))
 
     def frames_are_samples(self, frame_s: float) -> bool:
         """Tell whether the log is too slow to be averaged over `frame_s`."""

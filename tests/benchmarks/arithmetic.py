@@ -77,7 +77,7 @@ def flagged(samples: Samples) -> None:
 def streamed(samples: Samples) -> None:
     """Flags and frames, as a log goes through them."""
     requests = {key: ColumnRequest(column) for key, column in COLUMNS.items()}
-    stream = Stream(requests, 1.0 / RATE_HZ, -np.inf, np.inf)
+    stream = Stream(requests, 1.0 / RATE_HZ, -np.inf, np.inf, 1)
     for block in samples.blocks:
         values = {key: column[block] for key, column in samples.values.items()}
         stream.push(samples.time_s[block], samples.frames[block], values)

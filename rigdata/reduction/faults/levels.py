@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from rigdata.reduction.points import FrictionPoints
 _LIKE_LN_SPEED, _LIKE_K = 0.35, 25.0
 _MOST_PACKS, _MOST_RUNS = 12, 12  # that a median is taken over
 _LEAST_SPREAD = 0.03  # of mu, between runs of one material (common practice, no source)
+_BORROWED = 10  # runs that what is usual in a campaign counts for: few of a group show little
 _DRAG_SPREAD = 0.03  # the least that the drag of packs differs by
 
 
@@ -32,7 +33,8 @@ class Level:
     offset : float
         Natural logarithm of the ratio; minus infinity for nothing at all.
     spread : float
-        How far like runs lie apart, robustly.
+        How far like runs lie apart, robustly; of few of them as far as is usual in the
+        campaign.
     runs, packs : int
         How many it was compared with.
     """
@@ -80,7 +82,14 @@ def friction_levels(points: Sequence[FrictionPoints]) -> dict[str, Level]:
         offset = float(np.median([np.median(values) for values in by_pack.values()]))
         spread = max(middle(each)[1], _LEAST_SPREAD)
         found[name] = Level(offset, spread, len(each), len(by_pack))
-    return found
+    usual = float(np.median([level.spread for level in found.values()])) if found else 0.0
+    return {name: _drawn(level, usual) for name, level in found.items()}
+
+
+def _drawn(level: Level, usual: float) -> Level:
+    """Draw a spread that few runs show towards what is usual, as a mean of variances."""
+    total = level.runs * level.spread**2 + _BORROWED * usual**2
+    return replace(level, spread=math.sqrt(total / (level.runs + _BORROWED)))
 
 
 def _peers(packs: Mapping[str, list[str]], own: str) -> list[str]:

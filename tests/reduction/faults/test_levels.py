@@ -60,6 +60,26 @@ def test_another_material_is_no_measure(runs):
     assert off([*runs, *renamed]) == set()
 
 
+def test_few_runs_show_their_spread_less_well_than_all_runs_of_the_campaign():
+    runs = drawn_runs(temperatures=(60.0, 80.0), pressures=(0.9, 1.1))
+    few = [
+        replace(
+            run,
+            run=np.char.add(run.run, "s"),
+            material=np.full(len(run), "steel"),
+            mu=np.full(len(run), mu),
+        )
+        for run, mu in zip(runs[::4], (0.08, 0.1, 0.125), strict=True)
+    ]
+    usual = friction_levels(runs)[str(runs[0].run[0])].spread
+    found = friction_levels([*runs, *few])
+    # the second lies ln 1.25 from either: 1.4826 times that of two runs, beside ten usual ones
+    own = 1.4826 * math.log(1.25)
+    drawn_to = math.sqrt((2 * own**2 + 10 * usual**2) / 12)
+    assert found[str(few[1].run[0])].spread == pytest.approx(drawn_to, rel=0.03)
+    assert found[str(runs[0].run[0])].spread == pytest.approx(usual, rel=0.1)
+
+
 def test_a_median_and_its_spread_bear_with_bad_values():
     good = np.random.default_rng(1).normal(3.0, 0.1, 41)
     centre, spread, count = middle([*good, 1e6, -1e6, math.nan])
