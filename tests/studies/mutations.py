@@ -136,6 +136,11 @@ KNOWN: dict[tuple[str, str, str], str] = {
         "return 0.5 if at(state[:1]).tested[0] else -0.5",
         "0.5 to 0.55",
     ): "only the sign is looked at",
+    (
+        "reduction.sliding",
+        "_NODES = 4000  # of a course that is kept",
+        "4000 to 4001",
+    ): "how finely a course is kept",
 }
 
 
