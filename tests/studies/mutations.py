@@ -141,6 +141,16 @@ KNOWN: dict[tuple[str, str, str], str] = {
         "_NODES = 4000  # of a course that is kept",
         "4000 to 4001",
     ): "how finely a course is kept",
+    (
+        "reduction.alignment",
+        "lags = np.arange(-reach, reach + 1)",
+        "1 to 2",
+    ): "one more lag than is looked at",
+    (
+        "reduction.alignment",
+        "if low >= high or tilt(low) * tilt(high) > 0:",
+        "* to / in tilt(low) * tilt(high)",
+    ): "only the sign is looked at",
 }
 
 
