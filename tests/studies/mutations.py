@@ -151,6 +151,14 @@ KNOWN: dict[tuple[str, str, str], str] = {
         "if low >= high or tilt(low) * tilt(high) > 0:",
         "* to / in tilt(low) * tilt(high)",
     ): "only the sign is looked at",
+    ("reduction.load_slope", "_CELLS = 60", "60 to 61"): "how many cells a sweep is cut into",
+    ("reduction.load_line", "_STEPS = 12", "12 to 13"): _ROUNDS,
+    ("reduction.load_line", "_MOST_ROUNDS = 30", "30 to 31"): _ROUNDS,
+    (
+        "reduction.load_line",
+        "_STILL_REFIT = 1e-6  # in m and q; far below what any draw is known to",
+        "1e-06 to 1.1e-06",
+    ): "how exactly a line is fitted, far beyond what it is needed for",
 }
 
 
