@@ -69,7 +69,7 @@ class Delay:
     found: bool
 
 
-LAGS_S = np.arange(-_REACH_S, _REACH_S + _GRID_S / 2, _GRID_S)
+LAGS_S = np.linspace(-_REACH_S, _REACH_S, 161)
 
 
 def ripple_of(corrected: CorrectedRun) -> Ripple | None:
@@ -111,7 +111,7 @@ def pooled_delay(ripples: Sequence[Ripple], sample_s: float) -> Delay:
     if len(ripples) < 3:
         return unknown
     parts = np.array([r.covariance / math.sqrt(r.torque * r.load) for r in ripples])
-    weights = np.array([1.0 / r.step_s for r in ripples])
+    weights = np.reciprocal([r.step_s for r in ripples])
     parts = parts * (weights / weights.sum())[:, None]
     whole = parts.sum(axis=0)
     best = _balance(whole)
@@ -186,7 +186,7 @@ def _in_stretch(corrected: CorrectedRun, stretch: Stretch, step: float) -> Rippl
         ripples.append(fast - fast.mean())
     torque, load = ripples
     size = torque.size
-    reach = min(math.ceil(_REACH_S / step), size - 1)
+    reach = math.ceil(_REACH_S / step)
     lags = np.arange(-reach, reach + 1)
     # Lag by lag: a full correlation would cost the square of the length.
     sums = [

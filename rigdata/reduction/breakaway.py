@@ -97,7 +97,7 @@ def _peak_draft(corrected: CorrectedRun, rest: Stretch, dwell: float, step: floa
 
 def _read_at_end(time: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the weights that read a parabola at its last time, and its residuals."""
-    back = (time - time[-1]) / max(float(np.ptp(time)), 1e-12)
+    back = time - time[-1]
     design = np.stack([np.ones_like(back), back, back**2], axis=1)
     solver = np.linalg.pinv(design)
     return solver[0], values - design @ (solver @ values)

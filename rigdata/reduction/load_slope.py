@@ -117,7 +117,7 @@ def _sweep_drafts(
     covariance = pick @ line.covariance @ pick.T
     u = np.sqrt(np.diag(covariance))
     correlation = float(covariance[0, 1] / (u[0] * u[1]))
-    shared = u * math.sqrt(abs(correlation)) * np.array([1.0, math.copysign(1.0, correlation)])
+    shared = np.copysign(u * math.sqrt(abs(correlation)), [1.0, correlation])
     source = Source(
         f"load-intercept:{run.id}:{number}",
         Scope.RUN,

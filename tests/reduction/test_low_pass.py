@@ -59,6 +59,14 @@ def test_nothing_reaches_across_a_hole():
     assert_allclose(low_passed(signal(level, time), time, 1.0).values, level, atol=1e-12)
 
 
+@pytest.mark.parametrize(("steps", "hole"), [(1.4, False), (1.6, True)])
+def test_a_hole_is_more_than_one_and_a_half_steps(steps, hole):
+    time = np.where(TIME < 9.9975, TIME, TIME + (steps - 1.0) * 0.005)
+    level = np.where(TIME < 9.9975, 1.0, 9.0)
+    found = low_passed(signal(level, time), time, 1.0).values
+    assert np.allclose(found, level) == hole
+
+
 def test_a_cause_of_uncertainty_goes_through_the_same_filter():
     noise = np.random.default_rng(3).normal(10.0, 1.0, TIME.size)
     found = low_passed(signal(noise), TIME, 5.0)

@@ -38,6 +38,33 @@ def test_slip_without_load_is_no_friction_work(make_run):
     assert sliding_of(run).total[0] == pytest.approx(0.64, rel=0.02)
 
 
+def slipping(make_run, *times):
+    """A pack pressed all along, at 2 rad/s between each pair of times."""
+    time = np.arange(0.0, 10.0, 0.01)
+    speed = 2.0 * sum((time > a - 0.005) & (time < b - 0.005) for a, b in times)
+    return make_run(time, 32.0, 5e3, speed, idle_s=0.9)
+
+
+@pytest.mark.parametrize(("length", "counts"), [(0.24, 0), (0.26, 1)])
+def test_a_slip_of_a_quarter_second_is_more_than_noise(make_run, length, counts):
+    work, _, engagements = sliding_of(slipping(make_run, (4.0, 4.0 + length))).total
+    assert engagements == counts
+    assert work == pytest.approx(counts * 0.064 * length, rel=1e-9)
+
+
+@pytest.mark.parametrize(("pause", "engagements"), [(0.48, 1), (0.52, 2)])
+def test_a_pause_of_half_a_second_parts_two_engagements(make_run, pause, engagements):
+    sliding = sliding_of(slipping(make_run, (2.0, 4.0), (4.0 + pause, 8.0)))
+    assert sliding.begun_s == pytest.approx([2.0, 4.0 + pause][:engagements])
+
+
+def test_a_log_that_ends_in_a_slip_counts_to_its_last_frame(make_run):
+    work, slid, _ = sliding_of(slipping(make_run, (2.0, 20.0))).total
+    assert slid == pytest.approx(7.99)
+    # The power rises within one step.
+    assert work == pytest.approx(0.064 * (7.99 + 0.005))
+
+
 def run(name, day=None, log=None, **more):
     date = datetime.date(2025, 3, day) if day else None
     return Run(

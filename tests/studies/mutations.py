@@ -136,6 +136,29 @@ KNOWN: dict[tuple[str, str, str], str] = {
         "return 0.5 if at(state[:1]).tested[0] else -0.5",
         "0.5 to 0.55",
     ): "only the sign is looked at",
+    (
+        "reduction.sliding",
+        "_NODES = 4000  # of a course that is kept",
+        "4000 to 4001",
+    ): "how finely a course is kept",
+    (
+        "reduction.alignment",
+        "lags = np.arange(-reach, reach + 1)",
+        "1 to 2",
+    ): "one more lag than is looked at",
+    (
+        "reduction.alignment",
+        "if low >= high or tilt(low) * tilt(high) > 0:",
+        "* to / in tilt(low) * tilt(high)",
+    ): "only the sign is looked at",
+    ("reduction.load_slope", "_CELLS = 60", "60 to 61"): "how many cells a sweep is cut into",
+    ("reduction.load_line", "_STEPS = 12", "12 to 13"): _ROUNDS,
+    ("reduction.load_line", "_MOST_ROUNDS = 30", "30 to 31"): _ROUNDS,
+    (
+        "reduction.load_line",
+        "_STILL_REFIT = 1e-6  # in m and q; far below what any draw is known to",
+        "1e-06 to 1.1e-06",
+    ): "how exactly a line is fitted, far beyond what it is needed for",
 }
 
 
