@@ -51,6 +51,14 @@ def test_help_and_version_load_nothing_heavy() -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_the_package_runs_as_the_command():
+    done = subprocess.run(
+        [sys.executable, "-m", "rigdata", "fitt"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "Usage: rigdata " in done.stderr
+
+
 def test_version() -> None:
     assert __version__ in CliRunner().invoke(main, ["--version"]).stdout
 
