@@ -198,9 +198,7 @@ def _best_form(
             fit = fit_linear(basis(speed, warmth).T, torque)
         except CalibrationError:  # these cells do not tell its terms apart
             continue
-        variance = max(fit.s**2 * fit.dof / n, np.finfo(float).tiny)
-        score = n * math.log(variance) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
-        tried.append((score, basis, fit))
+        tried.append((corrected_akaike(fit.s**2 * fit.dof, n, k), basis, fit))
     if not tried:
         raise ReductionError(
             "no drag formula fits these cells",
@@ -208,6 +206,24 @@ def _best_form(
             expected="slip over a range of speeds",
         )
     return min(tried, key=lambda entry: entry[0])[1:]
+
+
+def corrected_akaike(squares: float, n: int, k: int) -> float:
+    """Return the corrected criterion of Akaike of a least-squares fit; less is better.
+
+    Parameters
+    ----------
+    squares : float
+        Sum of the squared residuals.
+    n, k : int
+        Values, and parameters with the variance among them; ``n > k + 1``.
+
+    Notes
+    -----
+    ``n ln(squares / n) + 2 k + 2 k (k + 1) / (n - k - 1)`` (Hurvich and Tsai 1989).
+    """
+    variance = max(squares / n, np.finfo(float).tiny)
+    return n * math.log(variance) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
 
 
 def _between_packs(

@@ -8,7 +8,8 @@ import pytest
 from rigdata.campaign.campaign import Oil
 from rigdata.campaign.viscosity import kinematic_viscosity
 from rigdata.errors import ReductionError
-from rigdata.reduction.drag import BORROWED_U, Drag, DragData, fit_drag
+from rigdata.reduction.drag import BORROWED_U, Drag, DragData, corrected_akaike, fit_drag
+from rigdata.uncertainty.autocorrelation import effective_size
 
 OIL = Oil("oil", 170.0, 24.0)
 SPEED = np.concatenate([np.linspace(1.0, 20.0, 60), -np.linspace(1.0, 20.0, 60)])
@@ -73,6 +74,23 @@ def test_without_the_oil_the_temperature_bends_the_slope():
     assert found.torque(np.array([10.0, 10.0]), oil) == pytest.approx(wanted, abs=2e-3)
 
 
+def test_the_criterion_by_hand():
+    # 10 ln 0.2 + 6 + 24 / 6
+    assert corrected_akaike(2.0, 10, 3) == pytest.approx(10 * math.log(0.2) + 10.0)
+    assert math.isfinite(corrected_akaike(0.0, 10, 3))
+
+
+@pytest.mark.parametrize(("cells", "told"), [(6, False), (7, True)])
+def test_four_terms_need_seven_cells(cells, told):
+    """One more than there are parameters with the scatter, and one to tell it by."""
+    speed = np.array([2.0, 5.0, -7.0, 11.0, -13.0, 17.0, 20.0])[:cells]
+    warmth = np.array([50.0, 90.0, 65.0, 110.0, 80.0, 55.0, 100.0])[:cells]
+    x = (warmth - warmth.mean()) / 50.0
+    torque = 0.5 * np.sign(speed) + speed * (0.03 + 0.01 * x**2) + 0.002 * speed * np.abs(speed)
+    found = fit_drag([data(torque, warmth=warmth, speed=speed, noise=0.0)], None)
+    assert (found.terms == "sgn w + w + w t^2 + w |w|") is told
+
+
 def test_its_uncertainty_is_that_of_a_line_through_scatter():
     """Of repeated fits with other noise, at a few speeds."""
     at, oil = np.array([2.0, 10.0, 20.0]), np.full(3, 70.0)
@@ -87,6 +105,16 @@ def test_its_uncertainty_is_that_of_a_line_through_scatter():
     assert len(found) > 150
     ratio = np.std(found, axis=0) / np.mean(stated, axis=0)
     assert ratio == pytest.approx(np.ones(3), abs=0.2)
+
+
+def test_its_degrees_of_freedom_are_those_of_independent_cells():
+    torque = 0.5 * np.sign(SPEED) + 0.03 * SPEED
+    runs = data(torque, noise=0.05)
+    found = fit_drag([runs], None)
+    residual = runs.torque - found.torque(runs.speed, runs.oil_temperature)
+    cells = effective_size(residual).n_effective
+    assert found.terms == "sgn w + w"
+    assert [s.dof for s in found.sources[:2]] == pytest.approx([cells - 2.0] * 2)
 
 
 def test_zeros_of_its_runs():
@@ -132,6 +160,9 @@ def test_where_it_was_not_measured():
     assert "slip to 21.1 rad/s, drag known to 20 rad/s" in beyond(-21.1, 70.0, 80.0)
     assert "oil from 54 to 80 degC" in beyond(1.0, 54.0, 80.0)
     assert "drag known from 60 to 90 degC" in beyond(1.0, 70.0, 96.0)
+    assert beyond(1.0, 55.4, 94.6) == ""
+    assert "oil from 55 to 80 degC" in beyond(1.0, 54.6, 80.0)
+    assert "oil from 70 to 95 degC" in beyond(1.0, 70.0, 95.4)
 
 
 def test_shift_by_hand():

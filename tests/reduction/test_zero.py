@@ -74,6 +74,109 @@ def test_an_unquiet_pickup_is_no_slip():
     assert TIME[found.end.start] == pytest.approx(16.1, abs=2 * STEP)
 
 
+def start_of(load, speed=0.0, *, step=STEP, limit=100.0, top=10.0):
+    """How long a log that starts at 100 s is idle, by its load and speed over time; 0 if never.
+
+    Its last tenth is at work.
+    """
+    time = np.arange(0.0, 20.0, step)
+    work = time > 18.0
+    load, speed = (np.broadcast_to(values(time), time.shape) for values in (load, at(speed)))
+    load, speed = np.where(work, 8000.0, load), np.where(work, top, speed)
+    found = find_idle(100.0 + time, load, speed, np.ones(time.size, bool), limit)
+    return found.start.stop * step if found.start else 0.0
+
+
+def at(value, since=0.0, swing=0.0):
+    """A reading that is 0, then a value, and jumps from sample to sample on either side of it."""
+
+    def values(time):
+        return np.where(time >= since - 1e-9, value, 0.0) + np.resize([swing, -swing], time.size)
+
+    return value if callable(value) else values
+
+
+def test_idle_lasts_half_a_second_at_least():
+    assert start_of(at(500.0, since=0.64)) == pytest.approx(0.54, abs=STEP)
+    assert start_of(at(500.0, since=0.58)) == 0.0
+
+
+def test_it_ends_a_tenth_of_a_second_before_it_shows():
+    assert start_of(at(500.0, since=3.0), step=0.005) == pytest.approx(2.9, abs=0.006)
+
+
+def test_the_first_half_second_says_what_idle_looks_like():
+    """Half of what a zero may be, within that time, is taken for the noise of the cell."""
+    assert start_of(at(50.0, since=0.3)) == pytest.approx(17.9, abs=0.1)
+    assert start_of(at(50.0, since=0.7)) == pytest.approx(0.6, abs=1.5 * STEP)
+
+
+@pytest.mark.parametrize(
+    ("step", "since", "taken"),
+    [(0.25, 2.5, True), (0.25, 2.75, False), (0.2, 2.2, True), (0.2, 2.4, False)],
+)
+def test_a_slow_log_shows_it_by_twelve_frames_within_two_and_a_half_seconds(step, since, taken):
+    length = start_of(at(50.0, since=since), step=step)
+    assert length == pytest.approx(17.9 if taken else since - 0.1, abs=0.4)
+
+
+@pytest.mark.parametrize(("load", "idle"), [(9.5, True), (10.5, False)])
+def test_a_quiet_load_may_creep_by_a_tenth_of_the_limit(load, idle):
+    assert start_of(at(load, since=3.0)) == pytest.approx(17.9 if idle else 2.9, abs=0.1)
+
+
+@pytest.mark.parametrize(("load", "idle"), [(22.5, True), (26.5, False)])
+def test_an_unquiet_load_may_leave_its_level_by_six_standard_deviations(load, idle):
+    # 26 readings of 4 and -4 N: 4.08 N, six times that 24.5 N
+
+    def values(time):
+        return np.where(time < 3.0, at(0.0, swing=4.0)(time), load)
+
+    assert start_of(values) == pytest.approx(17.9 if idle else 2.9, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("offset", "top", "idle"),
+    [(0.0095, 10.0, True), (0.0105, 10.0, False), (0.0047, 2.0, True), (0.0053, 2.0, False)],
+)
+def test_a_pickup_may_be_off_by_a_thousandth_of_the_top_or_by_a_creep(offset, top, idle):
+    assert (start_of(at(0.0), offset, top=top) > 0.0) is idle
+
+
+@pytest.mark.parametrize(("offset", "idle"), [(0.47, True), (0.55, False)])
+def test_or_by_five_standard_deviations_of_its_noise(offset, idle):
+    # 26 readings of 0.1 and -0.1 rad/s: 0.102, five times that 0.51
+    assert (start_of(at(0.0), at(offset, swing=0.1)) > 0.0) is idle
+
+
+@pytest.mark.parametrize(("speed", "idle"), [(0.56, True), (0.65, False)])
+def test_later_it_may_leave_that_by_six(speed, idle):
+    def values(time):
+        return np.where(time < 3.0, at(0.0, swing=0.1)(time), speed)
+
+    assert start_of(at(0.0), values) == pytest.approx(17.9 if idle else 2.9, abs=0.1)
+
+
+@pytest.mark.parametrize(("speed", "idle"), [(0.475, True), (0.525, False)])
+def test_a_step_within_the_first_half_second_is_slip_over_a_twentieth_of_the_top(speed, idle):
+    assert (start_of(at(0.0), at(speed, since=0.3)) > 0.0) is idle
+
+
+@pytest.mark.parametrize(("speed", "idle"), [(1.3, True), (1.55, False)])
+def test_or_over_six_times_what_readings_jump_by(speed, idle):
+    # jumps of 0.2 rad/s: 1.4826 * 0.2 / sqrt(2) = 0.21, six times that 1.258, from 0.1; both
+    # of a pair of readings must be beyond
+    assert (start_of(at(0.0), at(speed, since=0.3, swing=0.1)) > 0.0) is idle
+
+
+@pytest.mark.parametrize(("spike", "kept"), [(14.0, True), (15.5, False)])
+def test_a_reading_ten_spreads_off_is_no_zero(spike, kept):
+    # half of them 1 or more from the median: a spread of 1.4826
+    values = 50.0 + np.array([*[-1.0, 1.0] * 20, 0.0, -1.0, spike])
+    zero = read_zero(signal(values), TIME[:43], np.ones(43, bool), [Stretch(0, 43)])
+    assert zero.value[0] == pytest.approx(50.0 + ((spike - 1.0) / 43 if kept else -1.0 / 42))
+
+
 def test_one_stray_sample_does_not_end_it():
     load, speed = run()
     load[50] = 5000.0
