@@ -14,6 +14,7 @@ from rigdata.reduction.faults.courses import Course
 from rigdata.reduction.faults.fault import Action, Fault, why_left_out
 from rigdata.reduction.faults.levels import Level
 from rigdata.reduction.faults.registry import find_between, settled
+from rigdata.reduction.faults.repeats import Swing
 from rigdata.reduction.faults.traits import Traits
 from rigdata.reduction.results import RunSummary
 from rigdata.reduction.run import RunResult
@@ -94,13 +95,18 @@ class Account:
         pack = self.campaign.packs[run.pack]
         return Job(f"run {run.id}", run.log, (dated, pack, *given(pack)))
 
-    def compare(self, levels: Mapping[str, Level], courses: Mapping[str, Course]) -> None:
+    def compare(
+        self,
+        levels: Mapping[str, Level],
+        courses: Mapping[str, Course],
+        swings: Mapping[str, Swing] | None = None,
+    ) -> None:
         """Look for what the runs read so far show side by side.
 
         What a zero or drag run gave is in use once the others are reduced: it is then
         told, and stays.
         """
-        compared = Compared(self.traits, levels, courses, self.faults)
+        compared = Compared(self.traits, levels, courses, self.faults, swings or {})
         self.faults = list(settled(compared))
         told = {(fault.run, fault.kind) for fault in self.faults}
         procedures = {run.id: run.procedure for run in self.campaign.runs}

@@ -20,6 +20,7 @@ from rigdata.reduction.drag_cells import DRAG_CELL_S
 from rigdata.reduction.faults.courses import drag_courses, friction_courses
 from rigdata.reduction.faults.fault import Fault, Kind
 from rigdata.reduction.faults.levels import drag_levels, drag_of_others, friction_levels
+from rigdata.reduction.faults.repeats import swings
 from rigdata.reduction.inertia import with_found_inertia
 from rigdata.reduction.points import concatenate
 from rigdata.reduction.results import Reduction
@@ -119,7 +120,7 @@ def _reduced(
         results.append(result)
         account.enter(result)
     made = [r.points for r in results if r.points is not None]
-    account.compare(friction_levels(made), friction_courses(made))
+    account.compare(friction_levels(made), friction_courses(made), swings(made))
     account.tell_faults()
     results = [_kept_out(result, account.left_out) for result in results]
     points = [r.points for r in results if r.points is not None]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rigdata.reduction.faults.courses import Course
 from rigdata.reduction.faults.fault import Action, Fault, Kind, Sureness
 from rigdata.reduction.faults.levels import Level
+from rigdata.reduction.faults.repeats import Swing
 from rigdata.reduction.faults.traits import Traits
 
 
@@ -25,12 +26,15 @@ class Compared:
         How the torque goes over time beside like runs, where there are any.
     faults : sequence of Fault
         What the runs showed by themselves.
+    swings : mapping of str to Swing
+        How far readings of one run at one condition lie apart, where it has some.
     """
 
     traits: Sequence[Traits]
     levels: Mapping[str, Level]
     courses: Mapping[str, Course]
     faults: Sequence[Fault]
+    swings: Mapping[str, Swing] = field(default_factory=dict)
 
     def has(self, run: str, *kinds: Kind) -> bool:
         """Whether a run has shown one of these kinds by itself."""

@@ -22,6 +22,7 @@ from rigdata.reduction.faults.unlike import (
     loud_idle,
     no_slip,
     odd_course,
+    restless,
     swapped_zeros,
     zero_drift,
 )
@@ -51,6 +52,7 @@ BETWEEN: tuple[Callable[[Compared], Iterator[Fault]], ...] = (
     zero_drift,
     loud_idle,
     odd_course,
+    restless,
 )
 
 

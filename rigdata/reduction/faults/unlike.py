@@ -20,6 +20,8 @@ _LARGE = 0.02  # where there are no other runs to tell what is usual
 _LEAST_STILL_S = 1.0
 _WITHOUT_PAUSE = ("speed-sweep", "load-sweep", "temperature-sweep", "steady")
 _LOUD = 3.0  # times the usual noise
+_SWINGS = 4.0  # times what two readings differ by for their noise
+_RESTLESS = 0.01  # of mu: below that plates themselves are restless (common practice, no source)
 _STRAYS, _PEERS = 2.5, 3  # times the usual scatter about like runs, of so many
 _FEW = 4.0  # runs: the fewer there are, the worse they show what is usual
 _WAVE, _DRAG_WAVE = 0.7, 0.4  # share of that scatter that one wave explains
@@ -133,6 +135,22 @@ def loud_idle(campaign: Compared) -> Iterator[Fault]:
             action = _of_drag(one)
             yield fault_of(one, Kind.ALIASING, "torque", Sureness.POSSIBLE, evidence, action)
             break
+
+
+def restless(campaign: Compared) -> Iterator[Fault]:
+    """Find steady runs in which mu goes up and down by far more than its noise."""
+    for one in campaign.traits:
+        swing = campaign.swings.get(one.run)
+        if swing is None or swing.times <= _SWINGS or swing.size <= _RESTLESS:
+            continue
+        if campaign.has(one.run, *Kind):
+            continue
+        evidence = (
+            f"mu goes {100 * swing.size:.2g} % to one side and back in {swing.readings} readings "
+            f"at one speed, temperature and load, {swing.times:.2g} times what their noise lets "
+            "expect; a hum that the log folds to almost nothing does that"
+        )
+        yield fault_of(one, Kind.ALIASING, "torque", Sureness.POSSIBLE, evidence, Action.KEPT)
 
 
 def swapped_zeros(campaign: Compared) -> Iterator[Fault]:
