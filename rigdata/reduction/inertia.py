@@ -60,11 +60,11 @@ def found_inertia(data: Sequence[DragData], oil: Oil | None, stated: Inertia) ->
         except ReductionError:
             continue
         design = drag.basis(run.speed, run.oil_temperature).T
-        q, _ = np.linalg.qr(design / np.abs(design).max(axis=0))
+        q, _ = np.linalg.qr(design)
         rate = run.acceleration - q @ (q.T @ run.acceleration)
         torque = run.torque - q @ (q.T @ run.torque)
         spread = float(rate @ rate)
-        if spread <= 1e-12 * max(float(run.acceleration @ run.acceleration), 1e-300):
+        if spread <= 1e-12 * float(run.acceleration @ run.acceleration):
             continue
         change = float(rate @ torque) / spread
         residual = torque - change * rate
