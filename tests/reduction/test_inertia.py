@@ -13,14 +13,18 @@ from rigdata.uncertainty.autocorrelation import effective_size
 STATED = Inertia(0.120, 0.006)
 
 
-def coast_down(error=0.0, *, noise=0.05, seed=0, rate=30.0):
-    """Spin up quickly, coast down slowly; the torque less the stated J dw/dt is left."""
+def coast_down(error=0.0, *, noise=0.05, seed=0, rate=30.0, smooth=1):
+    """Spin up quickly, coast down slowly; the torque less the stated J dw/dt is left.
+
+    Its noise is a mean of `smooth` neighbours.
+    """
     time = np.arange(0.0, 40.0, 0.25)
     speed = np.interp(time, [0, 1, 10, 11, 12, 40], [1, 30, 30, 1, rate, 1])
     acceleration = np.gradient(speed, time)
     drag = 0.8 + 0.12 * speed
     torque = drag + error * acceleration
-    torque += np.random.default_rng(seed).normal(0, noise, time.size)
+    scatter = np.random.default_rng(seed).normal(0, noise, time.size)
+    torque += np.convolve(scatter, np.ones(smooth) / smooth, "same")
     return DragData("D1", "P1", speed, acceleration, np.full(time.size, 70.0), torque, 0.01, 0.02)
 
 
@@ -59,7 +63,7 @@ def change_of(run):
 
 
 def test_it_is_that_of_one_fit_for_each_run_averaged_by_their_weights():
-    runs = [coast_down(0.004, seed=1), coast_down(0.004, seed=2, noise=0.15)]
+    runs = [coast_down(0.004, seed=1), coast_down(0.004, seed=2, noise=0.15, smooth=4)]
     (a, u_a), (b, u_b) = (change_of(run) for run in runs)
     one = found_inertia(runs[:1], None, STATED)
     assert one.value == pytest.approx(0.120 + a, rel=1e-9)
