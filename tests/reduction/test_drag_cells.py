@@ -30,6 +30,21 @@ def test_cells_of_half_a_second_where_it_slips(make_run):
     assert found.oil_temperature == pytest.approx(np.full(20, 70.0))
 
 
+def test_cells_count_from_the_start_of_the_log(make_run):
+    first, later = (
+        drag_data(make_run(TIME + start, TORQUE, 0.0, SPEED, procedure="drag"))
+        for start in (0.0, 100.3)
+    )
+    assert later.speed == pytest.approx(first.speed)
+
+
+@pytest.mark.parametrize(("share", "cells"), [(0.0105, 24), (0.0095, 12)])
+def test_slip_is_more_than_a_hundredth_of_the_top(make_run, share, cells):
+    speed = np.where(TIME < 6.0, share * 40.0, 40.0)
+    found = drag_data(make_run(TIME, TORQUE, 0.0, speed, procedure="drag"))
+    assert found.speed.size == cells
+
+
 def test_the_zero_is_known_no_better_than_its_drift(make_run):
     run = make_run(TIME, TORQUE, 0.0, SPEED, procedure="drag")
     found = drag_data(replace(run, zeros=PackZero("R1", zero(-0.24), zero(99.0))))
