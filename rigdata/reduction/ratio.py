@@ -83,12 +83,11 @@ def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     torque = corrected.torque.values[frames]
     load = corrected.load.values[frames]
     # Load that moves within its band moves the torque along, which is not noise.
-    values = torque - torque.mean() / load.mean() * (load - load.mean())
+    values = torque - torque.mean() / load.mean() * load
     time = corrected.time_s[frames] - corrected.time_s[frames].mean()
-    spread = float(time @ time)
-    slope = float(time @ values) / spread if spread > 0 else 0.0
+    slope = float(time @ values) / float(time @ time)
     arm = corrected.geometry.faces * corrected.geometry.radius_m
-    residual: FloatArray = (values - values.mean() - slope * time) / (arm * load.mean())
+    residual: FloatArray = (values - slope * time) / (arm * load.mean())
     return residual
 
 
