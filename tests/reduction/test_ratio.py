@@ -76,6 +76,25 @@ def test_random_part_by_hand(make_run):
         assert draft.u_random == pytest.approx((variance / n) ** 0.5 / (ARM_M * 8e3), rel=1e-9)
 
 
+def test_frames_that_resemble_each_other_are_worth_fewer(make_run):
+    """Own variance and that of the run are weighed by independent frames, not by all."""
+    white = np.random.default_rng(4).normal(0.0, 1.0, 400)
+    noise = lfilter([1.0], [1.0, -0.8], white) * np.repeat([1.0, 3.0], 200)
+    drafts = drafted(make_run, 400.0 + noise, 8e3, 200, 200)
+    n_effective = drafts[0].n_effective
+    assert 10 < n_effective < 50
+    time = np.arange(200)
+    own = [
+        np.sum((part - np.polyval(np.polyfit(time, part, 1), time)) ** 2)
+        for part in (noise[:200], noise[200:])
+    ]
+    run = sum(own) / (2 * 200 * (1 - 2 / n_effective))
+    for draft, squares in zip(drafts, own, strict=True):
+        variance = (10 * run + squares / 200 * n_effective) / (10 + n_effective - 2)
+        u = (variance / n_effective) ** 0.5 / (ARM_M * 8e3)
+        assert draft.u_random == pytest.approx(u, rel=1e-9)
+
+
 def test_drift_and_load_within_its_band_are_no_noise(make_run):
     load = 8e3 * (1 + 0.03 * SWING)
     (draft,) = drafted(make_run, 0.12 * ARM_M * load + np.linspace(-5.0, 5.0, 8), load)
