@@ -21,7 +21,7 @@ from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
 LEAST_FRAMES = 4
 _FROZEN_NM = 1e-6
 # A window's own variance is worth its degrees of freedom, the run's this many.
-_PRIOR_FRAMES = 10.0
+_PRIOR_DOF = 10.0
 
 
 @dataclass(frozen=True)
@@ -83,12 +83,11 @@ def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
     torque = corrected.torque.values[frames]
     load = corrected.load.values[frames]
     # Load that moves within its band moves the torque along, which is not noise.
-    values = torque - torque.mean() / load.mean() * (load - load.mean())
+    values = torque - torque.mean() / load.mean() * load
     time = corrected.time_s[frames] - corrected.time_s[frames].mean()
-    spread = float(time @ time)
-    slope = float(time @ values) / spread if spread > 0 else 0.0
+    slope = float(time @ values) / float(time @ time)
     arm = corrected.geometry.faces * corrected.geometry.radius_m
-    residual: FloatArray = (values - values.mean() - slope * time) / (arm * load.mean())
+    residual: FloatArray = (values - slope * time) / (arm * load.mean())
     return residual
 
 
@@ -106,9 +105,8 @@ def _draft(
     mean_load = float(reading.load_n[0])
     per_torque = 1.0 / (reading.arm_m * mean_load)
     mu = float(reading.torque_nm[0]) * per_torque
-    kept = frames.size * max(1 - 2 / n_effective, 0.0)
-    own = float(residual @ residual)
-    variance = (_PRIOR_FRAMES * run_variance + own) / (_PRIOR_FRAMES + kept)
+    own = float(residual @ residual) * n_effective / frames.size
+    variance = (_PRIOR_DOF * run_variance + own) / (_PRIOR_DOF + max(n_effective - 2, 0.0))
     speed = corrected.slip.speed[frames] * corrected.geometry.radius_m
     stick_share = float(corrected.slip.stuck[frames].mean())
     return Draft(

@@ -126,6 +126,20 @@ def test_slope_over_a_fifth_of_a_second():
     assert step.max() == pytest.approx(55 / 770 / STEP, rel=1e-6)
 
 
+def test_slope_far_from_nought_keeps_its_digits():
+    late, high = 1e6 + TIME, 1e6 + 3.0 * TIME
+    assert local_slope(late, high, 0.2) == pytest.approx(np.full(TIME.size, 3.0), rel=1e-6)
+
+
+def test_inertia_and_delay_act_within_a_tenth_of_a_second():
+    found = corrected(np.zeros(TIME.size))
+    for signal, source, corner in ((found.torque, "inertia", 5.0), (found.load, "alignment", 3.0)):
+        rows = dict(zip((s.id for s in signal.sources), signal.sensitivity, strict=True))
+        first = int(np.flatnonzero(np.abs(rows[source]) > 1e-6)[0])
+        # the line about this frame reaches ten frames on, to the first past the corner
+        assert first == round(corner / STEP) + 1 - 10
+
+
 def test_difference_of_signals_by_hand():
     one = channel("torque", np.full(TIME.size, 5.0), None, (ZERO,), np.full((1, TIME.size), 0.1))
     other = Source("x", Scope.RUN, Effect.ADDITIVE, "x")
@@ -157,6 +171,13 @@ def test_standstill_and_pressed_pack():
     pressed = TIME[found.pressed]
     assert pressed[0] == pytest.approx(3.0 + 0.04, abs=2 * STEP)
     assert pressed[-1] == pytest.approx(18.5 - 0.02, abs=2 * STEP)
+
+
+def test_pressed_is_more_than_a_twenty_fifth_of_the_top_load(make_run):
+    load = np.repeat([312.0, 328.0, 8e3], 400)  # 3.9, 4.1 and 100 %
+    load[-1] = 30e3  # a spike is not the top load
+    run = make_run(np.arange(load.size) * STEP, 0.0, load, 1.0)
+    assert run.pressed.tolist() == [False] * 400 + [True] * 800
 
 
 def test_load_on_the_faces():

@@ -3,7 +3,21 @@ import pytest
 from scipy.signal import lfilter
 
 from rigdata.reduction.ratio import ratio_drafts
-from rigdata.reduction.windows import speed_bins, steady_windows, temperature_bins
+from rigdata.reduction.windows import Window, speed_bins, steady_windows, temperature_bins
+
+# Eight frames without mean or trend, whose neighbours do not resemble each other.
+SWING = np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0, -1.0, 1.0])
+ARM_M = 8 * 2 / 3 * (0.055**3 - 0.04**3) / (0.055**2 - 0.04**2)
+
+
+def drafted(make_run, torque, load=8e3, *sizes):
+    """Drafts of windows that follow each other, the first from the start."""
+    run = make_run(np.arange(torque.size) * 0.01, torque, load, 2.0)
+    ends = np.cumsum(sizes or (torque.size,))
+    starts = (0, *ends[:-1])
+    return ratio_drafts(
+        run, [Window(np.arange(*ends_of), "-") for ends_of in zip(starts, ends, strict=True)]
+    )
 
 
 def held(make_run, noise, *, mu=0.12, seconds=30.0, rate=50.0, load=8e3, sign=1.0):
@@ -48,6 +62,64 @@ def test_random_part_follows_the_autocorrelation(make_run):
     assert np.std(means) == pytest.approx(np.mean(stated), rel=0.12)
     # Taking the samples as independent would claim less than a third of that.
     assert np.mean(stated) > 3 * (sd / np.sqrt(500)) / (8 * run.geometry.radius_m * 8e3)
+
+
+def test_random_part_by_hand(make_run):
+    """Variance of the window, worth n - 2 frames, and of the run, worth ten, over n."""
+    swing = np.concatenate([6.0 * SWING, 2.0 * SWING, 2.0 * SWING])
+    drafts = drafted(make_run, 400.0 + swing, 8e3, 8, 16)
+    assert [d.n_effective for d in drafts] == [8.0, 16.0]
+    own = [8 * 6.0**2, 16 * 2.0**2]  # sums of squares [(N m)^2]
+    run = sum(own) / (6 + 14)
+    for draft, squares, n in zip(drafts, own, (8, 16), strict=True):
+        variance = (10 * run + squares) / (10 + n - 2)
+        assert draft.u_random == pytest.approx((variance / n) ** 0.5 / (ARM_M * 8e3), rel=1e-9)
+
+
+def test_frames_that_resemble_each_other_are_worth_fewer(make_run):
+    """Own variance and that of the run are weighed by independent frames, not by all."""
+    white = np.random.default_rng(4).normal(0.0, 1.0, 400)
+    noise = lfilter([1.0], [1.0, -0.8], white) * np.repeat([1.0, 3.0], 200)
+    drafts = drafted(make_run, 400.0 + noise, 8e3, 200, 200)
+    n_effective = drafts[0].n_effective
+    assert 10 < n_effective < 50
+    time = np.arange(200)
+    own = [
+        np.sum((part - np.polyval(np.polyfit(time, part, 1), time)) ** 2)
+        for part in (noise[:200], noise[200:])
+    ]
+    run = sum(own) / (2 * 200 * (1 - 2 / n_effective))
+    for draft, squares in zip(drafts, own, strict=True):
+        variance = (10 * run + squares / 200 * n_effective) / (10 + n_effective - 2)
+        u = (variance / n_effective) ** 0.5 / (ARM_M * 8e3)
+        assert draft.u_random == pytest.approx(u, rel=1e-9)
+
+
+def test_drift_and_load_within_its_band_are_no_noise(make_run):
+    load = 8e3 * (1 + 0.03 * SWING)
+    (draft,) = drafted(make_run, 0.12 * ARM_M * load + np.linspace(-5.0, 5.0, 8), load)
+    assert draft.mu == pytest.approx(0.12, rel=1e-12)
+    assert draft.u_random == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("frames", "points"), [(3, 0), (4, 1)])
+def test_a_point_takes_four_frames(make_run, frames, points):
+    assert len(drafted(make_run, np.full(frames, 400.0))) == points
+
+
+@pytest.mark.parametrize(
+    ("ripple", "swing_nm", "reason"),
+    [
+        (0.0, 0.52e-6, ""),
+        (0.0, 0.48e-6, "torque frozen"),
+        (0.045, 1.0, ""),
+        (0.055, 1.0, "clamp load not steady: 6 % spread"),
+    ],
+)
+def test_windows_not_used(make_run, ripple, swing_nm, reason):
+    """Torque within a micronewton metre stands still; load may scatter by 5 %."""
+    (draft,) = drafted(make_run, 400.0 + swing_nm * SWING, 8e3 * (1 + ripple * SWING))
+    assert draft.reason == reason
 
 
 def test_contributions_are_the_relative_errors_with_their_signs(make_run):
