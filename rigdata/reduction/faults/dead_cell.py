@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rigdata.arrays import BoolArray
+from rigdata.arrays import BoolArray, FloatArray
 from rigdata.logs.flags import STUCK_S, STUCK_SAMPLES, Flag
 from rigdata.reduction.faults.fault import Action, Finding, Kind, Sureness
 from rigdata.reduction.faults.plateaus import plateaus
@@ -19,6 +19,7 @@ _NOTHING = 0.1  # of its usual torque: plates that slip under load give more
 # Dry plates give up to 0.6 (common practice, no source).
 _MOST_MU = 2.0
 _LONG_S = 2.0
+_BESIDE = 3  # frames, but for the one at the edge
 _STOP_S = 0.5  # in which a drive that trips comes down
 _NEAR = 0.05  # of the way from rest to the level: the reading had come there by itself
 
@@ -157,17 +158,33 @@ def _nothing(sketch: Sketch, name: str) -> list[Stretch]:
 
 
 def _against_drag(sketch: Sketch) -> list[Stretch]:
-    """Where no voltage at all would be a torque against the slip, as no drag is."""
+    """Where no voltage at all would be a torque against the slip, as no drag is.
+
+    A slow wave comes to that level and leaves it by and by, an open cable at once.
+    """
     key = sketch.logged("torque") or "torque"
     raw = sketch.frames.values[key]
-    nothing = np.abs(raw) <= CLEAR * robust_sd(raw[sketch.first])
+    noise = robust_sd(raw[sketch.first])
+    nothing = np.abs(raw) <= CLEAR * noise
     turn = np.sign(sketch.speed) * sketch.torque
     against = np.nan_to_num(turn) < -CLEAR * sketch.noise["torque"]
     return [
         part
         for part in _long(sketch, sketch.moving & nothing & against)
-        if len(part) * sketch.step_s >= _LONG_S
+        if len(part) * sketch.step_s >= _LONG_S and _jumps(raw, sketch.moving, part, noise)
     ]
+
+
+def _jumps(raw: FloatArray, moving: BoolArray, part: Stretch, noise: float) -> bool:
+    """Whether a reading comes or goes at once where a stretch borders on slip, if it does."""
+    level = np.nanmedian(raw[part.frames])
+    before = slice(max(0, part.start - 1 - _BESIDE), max(0, part.start - 1))
+    after = slice(part.stop + 1, part.stop + 1 + _BESIDE)
+    edges = [
+        edge for edge in (before, after) if moving[edge].size == _BESIDE and moving[edge].all()
+    ]
+    jumps = [abs(np.nanmedian(raw[edge]) - level) > 2.0 * CLEAR * noise for edge in edges]
+    return any(jumps) or not jumps
 
 
 def _reads_zero(sketch: Sketch, name: str, part: Stretch) -> bool:

@@ -16,7 +16,7 @@ from rigdata.reduction.faults.pickup import speed_dropouts
 from rigdata.reduction.faults.sketch import Sketch
 from rigdata.reduction.faults.swapped import swapped, turned_round, wrong_sign
 from rigdata.reduction.faults.thermocouple import thermocouple
-from rigdata.reduction.faults.units import units
+from rigdata.reduction.faults.units import odd_levels, units
 from rigdata.reduction.faults.unlike import (
     busy_end,
     loud_idle,
@@ -53,6 +53,7 @@ BETWEEN: tuple[Callable[[Compared], Iterator[Fault]], ...] = (
     loud_idle,
     odd_course,
     restless,
+    odd_levels,  # last: where nothing else fits
 )
 
 

@@ -62,7 +62,7 @@ def units(campaign: Compared) -> Iterator[Fault]:
 
 
 def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
-    """Find what puts the level of a run off: a unit if one fits, else it is told as it is."""
+    """Find the unit that puts the level of a run off."""
     noise = {
         "torque": _noise(campaign.traits, one, lambda run: run.torque.noise),
         "clamp_load": _noise(campaign.traits, one, lambda run: run.load.noise),
@@ -84,18 +84,12 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
             guesses.append(_Guess(channel, factor, squares, worst))
     if abs(level.offset) <= _CLEAR * level.spread and not _shown(guesses, noise):
         return
-    like = f"{level.runs} like runs of {level.packs} packs (spread {100 * level.spread:.0f} %)"
-    quantity = "drag torque" if one.procedure == "drag" else "torque over load"
-    seen = f"{quantity} is {level.ratio:.3g} times that of {like}"
     if not guesses or min(g.noise for g in guesses) > 2.0 * _AGREES:
-        if abs(level.offset) > _CLEAR * level.spread * (1.0 + _FEW / level.packs):
-            yield fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one))
         return
     best = min(guesses, key=lambda guess: guess.misfit)
     rest = [g.misfit for g in guesses if g.channel != best.channel]
-    evidence = (
-        f"{seen}; {best.factor.logged} taken for {best.factor.said} gives {best.factor.value:.3g}"
-    )
+    factor, seen = best.factor, _seen(one, level)
+    evidence = f"{seen}; {factor.logged} taken for {factor.said} gives {factor.value:.3g}"
     channel, own = best.channel.replace("_", " "), noise[best.channel]
     if not abs(own - best.factor.ln) < abs(own):
         evidence += f", though the noise of the idle {channel} does not show it"
@@ -106,6 +100,24 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
     alone = best.noise <= _AGREES and min(rest, default=math.inf) > best.misfit + _AGREES**2
     sure = Sureness.CERTAIN if alone else Sureness.LIKELY
     yield fault_of(one, Kind.UNIT, best.channel, sure, evidence, Action.LEFT_OUT)
+
+
+def odd_levels(campaign: Compared) -> Iterator[Fault]:
+    """Find runs whose torque over load is off by no unit, and by nothing else that was found."""
+    for one in campaign.traits:
+        level = campaign.levels.get(one.run)
+        if level is None or campaign.has(one.run, Kind.UNIT, Kind.ALIASING, Kind.ODD_LEVEL):
+            continue
+        clear = _CLEAR * level.spread * (1.0 + _FEW / level.packs)
+        if abs(level.offset) > max(clear, _LEAST):
+            seen = _seen(one, level)
+            yield fault_of(one, Kind.ODD_LEVEL, "torque", Sureness.POSSIBLE, seen, _kept(one))
+
+
+def _seen(one: Traits, level: Level) -> str:
+    like = f"{level.runs} like runs of {level.packs} packs (spread {100 * level.spread:.0f} %)"
+    quantity = "drag torque" if one.procedure == "drag" else "torque over load"
+    return f"{quantity} is {level.ratio:.3g} times that of {like}"
 
 
 def _shown(guesses: Sequence[_Guess], noise: Mapping[str, float]) -> bool:

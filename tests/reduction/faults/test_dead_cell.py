@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rigdata.logs.flags import Flag
-from rigdata.reduction.faults.dead_cell import _blank
+from rigdata.reduction.faults.dead_cell import _blank, _jumps
 from rigdata.reduction.stretches import Stretch
 
 MISSING = Flag.MISSING.value
@@ -31,3 +31,19 @@ def test_a_stretch_of_them_is_even_where_one_comes_through(lost):
     (found,) = blank(lost)
     assert (found.start, found.stop) == (lost.index("x"), lost.rindex("x") + 1)
     assert isinstance(found, Stretch)
+
+
+@pytest.mark.parametrize(
+    ("course", "jumps"),
+    [
+        ([30.0] * 10 + [0.0] * 20 + [30.0] * 10, True),  # an open cable, and plugged in again
+        ([30.0] * 10 + [0.0] * 30, True),
+        ([*np.linspace(30.0, 6.0, 10)] + [0.0] * 20 + [*np.linspace(-6.0, -30.0, 10)], False),
+        ([0.0] * 40, True),  # for as long as the plates slip
+    ],
+)
+def test_an_open_cable_comes_at_once(course, jumps):
+    raw = np.array(course)
+    nothing = np.flatnonzero(raw == 0.0)
+    part = Stretch(int(nothing[0]), int(nothing[-1]) + 1)
+    assert _jumps(raw, np.ones(raw.size, bool), part, noise=1.0) is jumps

@@ -8,18 +8,19 @@ import pytest
 from rigdata.reduction.faults.compared import Compared
 from rigdata.reduction.faults.fault import Action, Kind, Sureness
 from rigdata.reduction.faults.levels import Level
-from rigdata.reduction.faults.units import units
+from rigdata.reduction.faults.units import odd_levels, units
 from tests.reduction.faults.test_unlike import trait
 
 LBF_FT = math.log(1.0 / 1.3558179483)  # NIST SP 811: 1 lbf ft is 1.355 818 N m
 
 
-def found(offset, noise, spread):
+def found(offset, noise, spread, look=units, faults=()):
     """What is found in a run with this level, and this noise of its torque over that of others."""
     usual = [trait(f"R{i}") for i in range(9)]
     one = trait("R99")
     one = replace(one, torque=replace(one.torque, noise=0.1 * math.exp(noise)))
-    return list(units(Compared([*usual, one], {"R99": Level(offset, spread, 8, 3)}, {}, ())))
+    levels = {"R99": Level(offset, spread, 8, 3)}
+    return list(look(Compared([*usual, one], levels, {}, faults)))
 
 
 def test_level_and_noise_off_by_one_factor_are_a_unit():
@@ -45,8 +46,17 @@ def test_a_clear_level_without_the_noise_is_told_and_kept():
         Sureness.POSSIBLE,
         Action.KEPT,
     )
-    (odd,) = found(-0.6, 0.0, spread=0.03)  # no unit gives 0.55
+
+
+def test_a_level_that_no_unit_gives_is_told_where_nothing_else_is():
+    assert not found(-0.6, 0.0, spread=0.03)  # 0.55
+    (odd,) = found(-0.6, 0.0, 0.03, odd_levels)
     assert (odd.kind, odd.action) == (Kind.ODD_LEVEL, Action.KEPT)
+    assert "torque over load is 0.549 times that of 8 like runs of 3 packs" in odd.evidence
+    assert not found(-0.6, 0.0, 0.03, odd_levels, [odd])
+    # six spreads, and two thirds more for three packs alone
+    assert found(0.31, 0.0, 0.03, odd_levels)
+    assert not found(0.29, 0.0, 0.03, odd_levels)
 
 
 @pytest.mark.parametrize("offset", [0.1, -0.14])
