@@ -47,6 +47,18 @@ def test_churning_grows_with_the_square_and_turns_with_the_speed():
     assert found.torque(at, np.full(2, 70.0)) == pytest.approx([-1.1, 1.1], abs=2e-3)
 
 
+@pytest.mark.parametrize(("share", "terms"), [(0.9, "sgn w + w"), (1.1, "sgn w + w + w |w|")])
+def test_a_bend_is_taken_where_it_pays_for_its_term(share, terms):
+    """By the corrected criterion of Akaike: 30 ln(with / without) < 24/26 - 40/25 - 2."""
+    speed = np.concatenate([SPEED[:60:4], SPEED[60::4]])
+    line = np.stack([np.sign(speed), speed], axis=1)
+    swing = np.resize([1.0, -1.0, -1.0, 1.0], 30)
+    *_, bend, scatter = np.linalg.qr(np.column_stack([line, speed * np.abs(speed), swing]))[0].T
+    gain = share * (2 + 40 / 25 - 24 / 26)
+    torque = line @ [0.5, 0.03] + 0.01 * (scatter + math.sqrt(math.expm1(gain / 30)) * bend)
+    assert fit_drag([data(torque, speed=speed, noise=0.0)], None).terms == terms
+
+
 def test_oil_by_its_viscosity():
     warmth = np.tile(np.linspace(50.0, 110.0, 60), 2)
     nu = kinematic_viscosity(warmth, 170.0, 24.0)
