@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future
 from typing import TypeVar
 
-AHEAD = 3  # blocks under way; each costs its text and its numbers in memory
+AHEAD = 1  # blocks under way beside the next; each costs its text and its numbers in memory
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")

@@ -31,7 +31,7 @@ BLOCK_BYTES = 4 * 2**20
 # The C library of Linux gives freed memory back at once and asks for it anew in each block,
 # a seventh of the time; after it has freed one array of this size, its largest, it keeps some.
 _KEPT_BYTES = 31 * 2**20
-THREADS = 3  # two parse, one makes the hash; this one flags and averages
+THREADS = 2  # they parse, one after the hash; the caller flags and averages
 # A sample this close below the end of a frame belongs to the next one: decimal
 # times such as 0.29 s do not fall on binary multiples of 0.01 s.
 _EDGE = 1e-3
