@@ -9,7 +9,8 @@ import pytest
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.errors import ReductionError, Severity
-from rigdata.reduction.reduce import reduce_campaign
+from rigdata.reduction.drag import DragData
+from rigdata.reduction.reduce import _short, reduce_campaign
 from rigdata.simulation import procedures
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.rig import RigDesign
@@ -169,6 +170,42 @@ def test_drag_run_missing(campaign):
     assert "borrowed from P2-drag" in warnings[0].what
     borrowed = [s for s in reduction.points.sources if s.id.endswith(":borrowed")]
     assert len(borrowed) == 1
+
+
+def test_drag_run_that_ends_at_a_low_speed(campaign):
+    def cut(table):
+        speed = np.abs(table["Slip speed"].replace("", "nan").astype(float))
+        return table.iloc[: int(np.flatnonzero(speed > 0.4 * speed.max())[0])]
+
+    edit(campaign, "P1-drag", cut)
+    reduction = reduce_campaign(read_campaign(campaign))
+    assert reduction.left_out == {}
+    (told,) = (n for n in reduction.notices if "borrowed from" in n.what)
+    assert told.severity is Severity.WARNING
+    assert "P1-drag reaches" in told.what
+    assert any(s.id.endswith(":borrowed") for s in reduction.points.sources)
+
+
+@pytest.mark.parametrize(
+    ("top", "warmest", "says"),
+    [
+        (20.0, 100.0, ""),
+        (15.1, 100.0, ""),
+        (14.9, 100.0, "P1-drag reaches 14.9 rad/s, as other packs do 20 rad/s"),
+        (20.0, 81.0, ""),  # 0.75 of 60 K less 5 K
+        (20.0, 79.0, "the oil of P1-drag goes through 39 K, of others 60 K"),
+    ],
+)
+def test_drag_known_to_three_quarters_of_what_others_reach_is_its_own(top, warmest, says):
+    def drag(pack, top, to_c):
+        speed, still = np.tile([0.25, 0.5, 1.0], 20) * top, np.zeros(60)
+        oil = np.linspace(40.0, to_c, 60)
+        return DragData(f"{pack}-drag", pack, speed, still, oil, 0.1 * speed, 0.01, 0.02)
+
+    others = [drag("P2", 20.0, 100.0), drag("P3", 20.0, 100.0)]
+    assert _short([drag("P1", top, warmest)], others) == says
+    assert _short([], others) == ""
+    assert _short(others, []) == ""
 
 
 def test_no_drag_run_at_all(campaign):

@@ -31,6 +31,8 @@ from rigdata.reduction.zero import PackZero
 from rigdata.steps import Progress
 
 _OF_WORK = ("torque", "slip_speed")  # channels that the sliding work comes from
+_REACH = 0.75  # of the slip speed and of the warming of the oil that drag runs of others reach
+_LEAST_SPAN_K = 5.0  # oil within this is at one temperature
 _MOST_NAMED = 4  # runs whose reason is told where none gave a point
 
 
@@ -201,7 +203,13 @@ def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) ->
     """Fit the pack's own drag, borrow that of its like, or go without, and say which."""
     own = [d for d in drag_runs if d.pack == pack.name]
     like = [d for d in drag_runs if _alike(campaign.packs, d.pack, pack.name)]
-    where = f"pack {pack.name}"
+    where, why, do = (
+        f"pack {pack.name}",
+        "no drag run of its own",
+        "Record a drag run of this pack.",
+    )
+    if short := _short(own, [d for d in like if d not in own]):
+        own, why, do = [], short, "Record it again."
     try:
         if own:
             surface = fit_drag(own, campaign.oil)
@@ -209,13 +217,13 @@ def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) ->
         if like:
             surface = fit_drag(like, campaign.oil, borrowed=True)
             text = (
-                f"no drag run of its own; drag is borrowed from {', '.join(surface.runs)} "
+                f"{why}; drag is borrowed from {', '.join(surface.runs)} "
                 f"with a spread of {100 * surface.borrowed_u:.0f} % between packs"
             )
             return _PackDrag(
                 surface,
                 text,
-                (Notice(Severity.WARNING, where, text, "Record a drag run of this pack."),),
+                (Notice(Severity.WARNING, where, text, do),),
             )
     except ReductionError as fault:
         text = f"drag could not be fitted ({fault.what}), so it stays in the coefficients"
@@ -227,6 +235,22 @@ def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) ->
     return _PackDrag(
         None, text, (Notice(Severity.WARNING, where, text, "Record a drag run of this pack."),)
     )
+
+
+def _short(own: Sequence[DragData], others: Sequence[DragData]) -> str:
+    """Say in words that own drag runs end early; what drag is beyond them would be a guess."""
+    if not own or not others:
+        return ""
+    runs = ", ".join(d.run for d in own)
+    tops = [float(np.abs(d.speed).max()) for d in others]
+    reach = max(float(np.abs(d.speed).max()) for d in own)
+    if reach < _REACH * np.median(tops):
+        return f"{runs} reaches {reach:.3g} rad/s, as other packs do {np.median(tops):.3g} rad/s"
+    spans = [float(np.ptp(d.oil_temperature)) for d in others]
+    span = float(np.ptp(np.concatenate([d.oil_temperature for d in own])))
+    if span < _REACH * np.median(spans) - _LEAST_SPAN_K:
+        return f"the oil of {runs} goes through {span:.0f} K, of others {np.median(spans):.0f} K"
+    return ""
 
 
 def _alike(packs: Mapping[str, Pack], first: str, second: str) -> bool:
