@@ -147,3 +147,15 @@ def test_the_margin_is_a_share_of_the_span_alone() -> None:
     """From 100 to 200 it is 5, though the record starts far from nought."""
     inside = covered([94.9, 95.1, 150.0, 204.9, 205.1, np.nan], 100.0, 200.0)
     assert inside.tolist() == [False, True, True, True, False, False]
+
+
+@pytest.mark.parametrize(("least", "loaded"), [(0.09, False), (0.11, True)])
+def test_a_load_within_half_a_percent_of_the_top_is_none_for_the_reference(
+    least: float, loaded: bool
+) -> None:
+    """Its uncertainty falls to nothing there, so that a zero does not cancel it."""
+    applied = np.where(APPLIED == 0.0, least, APPLIED)
+    curve = calibrate(record(applied=applied, reference_u=np.full(9, 0.02)))
+    sizes, u = curve.reference
+    assert sizes == pytest.approx([0.0, *[1e3 * least] * loaded, 5e3, 1e4, 1.5e4, 2e4])
+    assert u == pytest.approx([0.0, *[20.0] * loaded, 20.0, 20.0, 20.0, 20.0])

@@ -12,6 +12,8 @@ from rigdata.lockup.event import slip_event
 
 def test_all_friction_power_is_in_the_plates(pack, table):
     event = slip_event(pack, table, 300.0, 20.0, 60.0, 8.0)
+    # each side slips at half the difference of 20 rad/s
+    assert event.power_w == pytest.approx(10.0 * event.lock.lock_nm)
     stored = 1.1 * 480.0 * (event.lock.temperature_c - 60.0)
     assert event.work_kj[1:] * 1e3 == pytest.approx(stored[1:], rel=1e-4)
     mean = np.trapezoid(event.power_w, event.time_s)
