@@ -65,6 +65,7 @@ TESTS = {
     "reference/friction_point_budget properties/known_causes",
     "reduction.inertia": "reduction/inertia properties/known_causes",
     "reduction.drag": "reduction/drag reduction/inertia properties/known_causes",
+    "reduction.drag_forms": "reduction/drag_forms reduction/drag",
     "reduction.drag_cells": "reduction/drag_cells",
     "reduction.load_line": "reduction/load_slope reduction/monte_carlo",
     "reduction.load_path": "reference/spline_loss reduction/load_path",
