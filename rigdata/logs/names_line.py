@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import bisect
 import functools
 import itertools
 import re
@@ -109,10 +108,8 @@ def _headers(
     def row(number: int) -> _Row:
         return _Row(lines[number], mark, time_column)
 
-    filled = [i for i, line in enumerate(lines) if line.strip()]
     for i in candidates:
-        after = bisect.bisect_right(filled, i)
-        below = (row(number) for number in filled[after : after + _BELOW_NAMES])
+        below = (row(number) for number in _filled(lines, i + 1, _BELOW_NAMES))
         header = _header(row(i).cells, below, i, mark, time_column, wanted)
         if header is not None:
             yield header
@@ -148,9 +145,14 @@ def _header(
 
 def filled_lines(lines: Sequence[str], start: int, mark: str) -> Iterator[tuple[int, list[str]]]:
     """Yield number (from 0) and cells of the filled lines from `start` on."""
-    filled = (number for number in range(start, len(lines)) if lines[number].strip())
-    for number in itertools.islice(filled, DATA_LINES + _BELOW_NAMES):
+    for number in _filled(lines, start, DATA_LINES + _BELOW_NAMES):
         yield number, split_line(lines[number], mark)
+
+
+def _filled(lines: Sequence[str], start: int, most: int) -> Iterator[int]:
+    """Return the numbers (from 0) of the filled lines from `start` on, at most so many."""
+    filled = (number for number in range(start, len(lines)) if lines[number].strip())
+    return itertools.islice(filled, most)
 
 
 def is_data(cells: Sequence[str]) -> bool:

@@ -99,14 +99,14 @@ class Account:
         self,
         levels: Mapping[str, Level],
         courses: Mapping[str, Course],
-        swings: Mapping[str, Swing] | None = None,
+        swings: Mapping[str, Swing],
     ) -> None:
         """Look for what the runs read so far show side by side.
 
         What a zero or drag run gave is in use once the others are reduced: it is then
         told, and stays.
         """
-        compared = Compared(self.traits, levels, courses, self.faults, swings or {})
+        compared = Compared(self.traits, levels, courses, self.faults, swings)
         self.faults = list(settled(compared))
         told = {(fault.run, fault.kind) for fault in self.faults}
         procedures = {run.id: run.procedure for run in self.campaign.runs}

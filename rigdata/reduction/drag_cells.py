@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from rigdata.arrays import FloatArray
 from rigdata.errors import ReductionError
+from rigdata.logs.stream import Cuts
 from rigdata.reduction.corrections import SLOPE_S, CorrectedRun, local_slope
 from rigdata.reduction.drag import DragData
 from rigdata.uncertainty.degrees import welch_satterthwaite
@@ -28,12 +29,10 @@ def drag_data(corrected: CorrectedRun) -> DragData:
             expected="a drag run with the plates slipping and no clamp load",
         )
     picked = np.flatnonzero(moving)
-    cell = np.floor((time[picked] - time[0]) / DRAG_CELL_S).astype(np.int64)
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(cell)) + 1))
-    counts = np.diff(np.concatenate((starts, [picked.size])))
+    cells = Cuts(np.floor((time[picked] - time[0]) / DRAG_CELL_S).astype(np.int64))
 
-    def mean(values: Any) -> Any:
-        return np.add.reduceat(values[picked], starts) / counts
+    def mean(values: FloatArray) -> FloatArray:
+        return cells.sums(values[picked]) / cells.n
 
     u_zero, zero_dof = _zero_of_drag(corrected)
     return DragData(

@@ -107,7 +107,7 @@ def _reduced(
         account.enter(result)
     expected = drag_of_others(drag_runs, campaign.oil)
     account.compare(
-        drag_levels(drag_runs, expected), drag_courses(drag_runs, expected, DRAG_CELL_S)
+        drag_levels(drag_runs, expected), drag_courses(drag_runs, expected, DRAG_CELL_S), {}
     )
     drag_runs = [data for data in drag_runs if data.run not in account.left_out]
     rig, drag_runs, said = with_found_inertia(rig, drag_runs, campaign.oil)
@@ -203,27 +203,23 @@ def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) ->
     """Fit the pack's own drag, borrow that of its like, or go without, and say which."""
     own = [d for d in drag_runs if d.pack == pack.name]
     like = [d for d in drag_runs if _alike(campaign.packs, d.pack, pack.name)]
-    where, why, do = (
-        f"pack {pack.name}",
-        "no drag run of its own",
-        "Record a drag run of this pack.",
-    )
-    if short := _short(own, [d for d in like if d not in own]):
-        own, why, do = [], short, "Record it again."
+    short = _short(own, [d for d in like if d.pack != pack.name])
+    where, do = f"pack {pack.name}", "Record a drag run of this pack."
     try:
-        if own:
+        if own and not short:
             surface = fit_drag(own, campaign.oil)
             return _PackDrag(surface, f"own drag runs {', '.join(surface.runs)}")
         if like:
             surface = fit_drag(like, campaign.oil, borrowed=True)
             text = (
-                f"{why}; drag is borrowed from {', '.join(surface.runs)} "
-                f"with a spread of {100 * surface.borrowed_u:.0f} % between packs"
+                f"{short or 'no drag run of its own'}; drag is borrowed from "
+                f"{', '.join(surface.runs)} with a spread of {100 * surface.borrowed_u:.0f} % "
+                "between packs"
             )
             return _PackDrag(
                 surface,
                 text,
-                (Notice(Severity.WARNING, where, text, do),),
+                (Notice(Severity.WARNING, where, text, "Record it again." if short else do),),
             )
     except ReductionError as fault:
         text = f"drag could not be fitted ({fault.what}), so it stays in the coefficients"
@@ -232,9 +228,7 @@ def _pack_drag(campaign: Campaign, pack: Pack, drag_runs: Sequence[DragData]) ->
         text = "no oil in campaign.toml and no drag run: run dry, no drag taken off"
         return _PackDrag(None, text, (Notice(Severity.NOTE, where, text),))
     text = "no drag run, so the drag of oil and seals stays in the coefficients"
-    return _PackDrag(
-        None, text, (Notice(Severity.WARNING, where, text, "Record a drag run of this pack."),)
-    )
+    return _PackDrag(None, text, (Notice(Severity.WARNING, where, text, do),))
 
 
 def _short(own: Sequence[DragData], others: Sequence[DragData]) -> str:

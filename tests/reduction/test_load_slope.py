@@ -26,6 +26,17 @@ def swept(run):
     return run, load_sweeps(run)
 
 
+def stated_covariance(drafts):
+    """What the points say of each other: their random parts, and the intercept they share."""
+    shared = [
+        value
+        for d in drafts
+        for source, value in d.contributions.items()
+        if source.kind == "load-intercept"
+    ]
+    return np.diag([d.u_random**2 for d in drafts]) + np.outer(shared, shared)
+
+
 def true_mu(run, draft, mu=0.14, exponent=0.0):
     middle = 6e3 / run.geometry.area_m2 / 1e6
     return mu * (draft.pressure_mpa / middle) ** exponent
@@ -66,13 +77,7 @@ def test_stated_uncertainty_and_covariance_are_the_scatter(make_run):
         run = sweep(make_run, noise=2.0, seed=seed)
         drafts, _ = load_slope_drafts(*swept(run))
         errors.append([d.mu - 0.14 for d in drafts])
-    intercept = [
-        value
-        for d in drafts
-        for source, value in d.contributions.items()
-        if source.kind == "load-intercept"
-    ]
-    stated = np.diag([d.u_random**2 for d in drafts]) + np.outer(intercept, intercept)
+    stated = stated_covariance(drafts)
     found = np.cov(np.array(errors).T)
     assert np.mean(errors, axis=0) == pytest.approx([0, 0], abs=5 * np.sqrt(found.max() / 300))
     # 300 draws know a variance to 8 %; the stated one is itself from 60 cells.
@@ -150,14 +155,7 @@ def test_random_parts_and_intercept_together_are_the_covariance_of_the_line(make
     _, m, q = line.coefficients
     at = np.array([d.reading.ln_load for d in drafts])
     slopes = np.exp(q * at)[:, None] * np.stack([0.0 * at, 1.0 + 0.0 * at, m * at], axis=1)
-    shared = [
-        value
-        for d in drafts
-        for source, value in d.contributions.items()
-        if source.kind == "load-intercept"
-    ]
-    stated = np.diag([d.u_random**2 for d in drafts]) + np.outer(shared, shared)
-    assert stated == pytest.approx(slopes @ line.covariance @ slopes.T)
+    assert stated_covariance(drafts) == pytest.approx(slopes @ line.covariance @ slopes.T)
 
 
 @pytest.mark.parametrize(("kelvin", "fitted"), [(3.9, 3), (4.2, 4)])

@@ -91,7 +91,7 @@ def _off(campaign: Compared, one: Traits, level: Level) -> Iterator[Fault]:
     factor, seen = best.factor, _seen(one, level)
     evidence = f"{seen}; {factor.logged} taken for {factor.said} gives {factor.value:.3g}"
     channel, own = best.channel.replace("_", " "), noise[best.channel]
-    if not abs(own - best.factor.ln) < abs(own):
+    if not abs(own - factor.ln) < abs(own):
         evidence += f", though the noise of the idle {channel} does not show it"
         action = _kept(one)
         yield fault_of(one, Kind.UNIT, best.channel, Sureness.POSSIBLE, evidence, action)
