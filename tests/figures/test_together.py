@@ -79,14 +79,18 @@ def test_what_a_lost_process_should_have_drawn_is_drawn_here(alone: list[str]) -
 
 
 ORPHANS = """
-import os, signal, time
+import os, signal, sys, time
+from pathlib import Path
 from types import SimpleNamespace
 from rigdata.figures import together
 
+told = Path(sys.argv[1])
+
 def slow(number):
-    print(os.getpid(), flush=True)
-    time.sleep(0.2)
+    (told / str(os.getpid())).touch()
     if number == 1:
+        while len(list(told.iterdir())) < 2:
+            time.sleep(0.01)
         os.kill(os.getppid(), signal.SIGKILL)
     time.sleep(60.0)
 
@@ -97,11 +101,9 @@ together.draw_all([SimpleNamespace(has_been_drawn=None)] * 6, processes=2)
 
 @needs_fork
 def test_who_draws_ends_with_the_process_that_asked(tmp_path: Path) -> None:
-    told = tmp_path / "processes"
-    with told.open("w") as file:
-        done = subprocess.run([sys.executable, "-c", ORPHANS], stdout=file, check=False)
+    done = subprocess.run([sys.executable, "-c", ORPHANS, tmp_path], check=False)
     assert done.returncode == -signal.SIGKILL
-    drawing = [int(line) for line in told.read_text().split()]
+    drawing = [int(path.name) for path in tmp_path.iterdir()]
     assert len(drawing) == 2
     until = time.monotonic() + 30.0
     while any(_lives(process) for process in drawing):
