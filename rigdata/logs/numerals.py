@@ -106,8 +106,16 @@ _EITHER = re.compile(f"{_POINT.pattern}|{_COMMA.pattern}")
 _PATTERNS = {".": _POINT, ",": _COMMA, None: _EITHER}
 _FIRST = frozenset("+-.,0123456789")
 _EXPONENT = re.compile(r"[eE][+]?[0-9]{3,}$")
-_BOTH_MARKS = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+,|,[0-9]+\.)[0-9]*")
-_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:([.,' \u00a0\u202f])[0-9]{3})+(?:[.,][0-9]*)?")
+# Cells of a column, each on a line of its own, where a mark separates thousands.
+_MARK = r"[.,' \u00a0\u202f]"
+_THOUSANDS = re.compile(
+    rf"""^[+-]?(?:
+        [0-9]+(?:\.[0-9]+,|,[0-9]+\.)[0-9]*
+        |[1-9][0-9]{{0,2}}(?:(?![.,]){_MARK}[0-9]{{3}}|(?:{_MARK}[0-9]{{3}}){{2}})
+         (?:{_MARK}[0-9]{{3}})*(?:[.,][0-9]*)?
+    )$""",
+    re.MULTILINE | re.VERBOSE,
+)
 _ONE_GROUP = re.compile(r"[+-]?[1-9][0-9]{0,2}([.,])[0-9]{3}")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,3}")
 
@@ -154,10 +162,10 @@ def decimal_mark(columns: Iterable[Sequence[str]]) -> str:
     for cells in columns:
         _refuse_thousands(cells)
         for cell in cells:
-            if "," in cell and _COMMA.fullmatch(cell):
-                comma = comma or cell
-            elif "." in cell and _POINT.fullmatch(cell):
-                point = point or cell
+            if not comma and "," in cell and _COMMA.fullmatch(cell):
+                comma = cell
+            elif not point and "." in cell and _POINT.fullmatch(cell):
+                point = cell
     if point and comma:
         raise ValueError(f"'{point}' has a decimal point and '{comma}' a decimal comma")
     return "," if comma else "."
@@ -169,12 +177,9 @@ def _refuse_thousands(cells: Sequence[str]) -> None:
     ``1.234,5`` and ``1,234,567`` do.  So do 998, 999, 1.000: whole numbers
     below a thousand, and above it only numbers with one group of three digits.
     """
-    for cell in cells:
-        grouped = _GROUPED.fullmatch(cell)
-        if _BOTH_MARKS.fullmatch(cell) or (
-            grouped and (grouped[1] not in ".," or cell.count(grouped[1]) > 1)
-        ):
-            raise ValueError(f"'{cell}' is written with a mark between the thousands")
+    grouped = _THOUSANDS.search("\n".join(cells))
+    if grouped:
+        raise ValueError(f"'{grouped[0]}' is written with a mark between the thousands")
     marked = [cell for cell in cells if "." in cell or "," in cell]
     if not marked or not all(_ONE_GROUP.fullmatch(cell) for cell in marked):
         return

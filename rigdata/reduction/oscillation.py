@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.polynomial import legendre
-from scipy import stats
+from scipy import special
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.reduction.corrections import CorrectedRun
@@ -180,7 +181,7 @@ def _excess(pieces: _Pieces, noise: CellNoise, dof_within: float) -> float:
         return level**2 / spread  # Welch and Satterthwaite
 
     own, idle = freedom(n, dof_within), freedom(noise.dof_between, noise.dof_within)
-    return level * (float(stats.f.ppf(CONFIDENCE, own, idle)) - 1.0)
+    return level * (float(special.fdtri(own, idle, CONFIDENCE)) - 1.0)
 
 
 def _within(corrected: CorrectedRun, frames: IntArray) -> tuple[float, float]:
@@ -214,12 +215,22 @@ def _pieces(corrected: CorrectedRun, frames: IntArray) -> _Pieces | None:
 
 def _less_slow(values: FloatArray, seen: FloatArray, terms: int) -> _Pieces:
     """Take the polynomial of `terms` terms out of each row, by the frames that are there."""
-    basis = legendre.legvander(np.linspace(-1.0, 1.0, values.shape[1]), terms - 1)
+    basis = _polynomials(values.shape[1], terms)
     level = np.sum(values, axis=1, keepdims=True) / np.sum(seen, axis=1, keepdims=True)
     centred = (values - level) * seen
     if seen.all():
-        fitted = np.linalg.lstsq(basis, centred.T)[0].T @ basis.T
+        fitted = centred @ basis @ basis.T
     else:
         products = np.einsum("rk,ki,kj->rij", seen, basis, basis)
         fitted = np.linalg.solve(products, (centred @ basis)[..., None])[..., 0] @ basis.T
     return _Pieces((centred - fitted) * seen, seen > 0.0, terms * len(values))
+
+
+@lru_cache(maxsize=16)  # the windows of a log are nearly all as long as each other
+def _polynomials(length: int, terms: int) -> FloatArray:
+    """Polynomials over `length` even places, as orthonormal columns (length, terms)."""
+    basis: FloatArray = np.linalg.qr(legendre.legvander(np.linspace(-1.0, 1.0, length), terms - 1))[
+        0
+    ]
+    basis.flags.writeable = False
+    return basis

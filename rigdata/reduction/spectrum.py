@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from rigdata.arrays import BoolArray, FloatArray
 
@@ -76,11 +77,11 @@ def find_line(
     if last - first + 1 < _FEWEST or not np.all(density[first : last + 1] > 0.0):
         return None
     band = slice(first, last + 1)
-    background = _red_noise(density[band], hz[band] * step_s, 2 * count)
+    background = _red_noise(density[band], _shapes(first, last, length), 2 * count)
     ratio = density[band] / background
     top = int(np.argmax(ratio))
     # Under the taper neighbours share their noise: half as many tell how large it is.
-    chance = float(stats.f.sf(ratio[top], 2 * count, ratio.size / 2)) * ratio.size
+    chance = float(special.fdtrc(2 * count, ratio.size / 2, ratio[top])) * ratio.size
     if chance > FALSE_ALARM:
         return None
     at = first + top
@@ -90,29 +91,37 @@ def find_line(
     return Line(float((at + shift) / (length * step_s)), float(np.sum(above)) / length)
 
 
-def _red_noise(density: FloatArray, cycles: FloatArray, dof: int) -> FloatArray:
+def _red_noise(density: FloatArray, shapes: FloatArray, dof: int) -> FloatArray:
     """Spectrum of the red noise that runs through the middle of `density`.
 
     Parameters
     ----------
     density : (m,) array
         Measured spectrum.
-    cycles : (m,) array
-        Frequency. [cycles/step]
+    shapes : (k, m) array
+        Logarithms of the spectra that red noise may have.
     dof : int
         Degrees of freedom of each value.
     """
-    r = _CORRELATIONS[:, None]
-    red = (1.0 - r) ** 2 / (1.0 - 2.0 * r * np.cos(2.0 * np.pi * cycles) + r**2)
-    mixed = 1.0 + np.multiply.outer(_RISES, red[_CORRELATIONS > 0.0])
-    shapes = np.log(np.concatenate([red, mixed.reshape(-1, cycles.size)]))
     apart = np.log(density) - shapes
     middle = np.median(apart, axis=1)
     misfit = np.mean(np.abs(apart - middle[:, None]), axis=1)
     best = int(np.argmin(misfit))
-    mean_over_median = dof / float(stats.chi2.median(dof))
+    mean_over_median = dof / float(special.chdtri(dof, 0.5))
     noise: FloatArray = np.exp(shapes[best] + middle[best]) * mean_over_median
     return noise
+
+
+@lru_cache(maxsize=16)  # the windows of a log are nearly all as long as each other
+def _shapes(first: int, last: int, length: int) -> FloatArray:
+    """Logarithms of spectra of red noise at ``first / length`` to ``last / length`` a step."""
+    cycles = np.arange(first, last + 1) / length
+    r = _CORRELATIONS[:, None]
+    red = (1.0 - r) ** 2 / (1.0 - 2.0 * r * np.cos(2.0 * np.pi * cycles) + r**2)
+    mixed = 1.0 + np.multiply.outer(_RISES, red[_CORRELATIONS > 0.0])
+    shapes: FloatArray = np.log(np.concatenate([red, mixed.reshape(-1, cycles.size)]))
+    shapes.flags.writeable = False
+    return shapes
 
 
 def _parabola(three: FloatArray) -> float:

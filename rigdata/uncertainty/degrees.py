@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from rigdata.arrays import FloatArray
 
@@ -129,5 +129,5 @@ def coverage_factor(dof: ArrayLike, level: float = 0.95, *, truncate: bool = Fal
         raise ValueError("the level of an interval lies between 0 and 1")
     if truncate:
         degrees = np.where(degrees >= 1.0, np.floor(degrees), degrees)
-    factor: FloatArray = np.asarray(stats.t.ppf(0.5 * (1.0 + level), degrees))
+    factor: FloatArray = np.asarray(special.stdtrit(degrees, 0.5 * (1.0 + level)))
     return factor

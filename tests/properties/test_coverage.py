@@ -13,7 +13,7 @@ import pytest
 
 from tests.studies.simulated import CURVES, one_campaign, plan, without_scatter
 
-CAMPAIGNS = 30
+CAMPAIGNS = 21
 
 
 @pytest.fixture(scope="module")
@@ -28,8 +28,8 @@ def test_nothing_is_left_out(outcomes):
 
 
 def test_mean_intervals_hold_the_truth(outcomes):
-    # 60 materials: a true 95 % lies between 86 and 100 % in all but one case of a thousand.
-    assert 0.86 <= np.mean([o.mean_inside for o in outcomes]) <= 1.0
+    # 42 materials: a true 95 % lies between 84 and 100 % in all but five cases of a thousand.
+    assert 0.84 <= np.mean([o.mean_inside for o in outcomes]) <= 1.0
 
 
 def test_intervals_for_one_more_pack_hold_packs_to_come(outcomes):
@@ -37,13 +37,13 @@ def test_intervals_for_one_more_pack_hold_packs_to_come(outcomes):
 
 
 def test_ratio_intervals_hold_the_truth(outcomes):
-    # 30 ratios: three misses more than the expected one and a half are still chance.
+    # 21 ratios: two misses more than the expected one are still chance.
     assert np.mean([o.ratio_inside for o in outcomes]) >= 0.85
 
 
 def test_bias_is_small_beside_the_stated_uncertainty(outcomes):
-    # The mean of 60 errors, each about one u, is known to 0.13 u; the goal is a quarter of u.
-    assert abs(np.mean([o.error_over_u for o in outcomes])) < 0.25 + 2 * 0.13
+    # The mean of 42 errors, each about one u, is known to 0.15 u; the goal is a quarter of u.
+    assert abs(np.mean([o.error_over_u for o in outcomes])) < 0.25 + 2 * 0.15
 
 
 def test_the_ratio_is_better_known_than_the_calibration(outcomes):
