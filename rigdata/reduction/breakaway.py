@@ -12,7 +12,7 @@ from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.drafts import Draft
 from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.stretches import Stretch, bridge, runs_of
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 LEAST_DWELL_S = 0.3
 _BEFORE_S = 0.5

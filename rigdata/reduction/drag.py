@@ -13,8 +13,8 @@ from rigdata.calibration.least_squares import LinearFit, fit_linear
 from rigdata.campaign.campaign import Oil
 from rigdata.errors import CalibrationError, ReductionError
 from rigdata.reduction.drag_forms import DragForm, candidates
-from rigdata.uncertainty.autocorrelation import effective_size
 from rigdata.uncertainty.degrees import welch_satterthwaite
+from rigdata.uncertainty.effective_size import effective_size
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 Basis = Callable[[FloatArray, FloatArray], FloatArray]

@@ -12,7 +12,7 @@ from rigdata.campaign.campaign import Oil
 from rigdata.campaign.rig import Rig
 from rigdata.errors import Notice, ReductionError, Severity
 from rigdata.reduction.drag import DragData, fit_drag
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 # An identification worth having halves the stated uncertainty or nearly so.
 _WORTH = 0.7

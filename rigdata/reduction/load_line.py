@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigdata.arrays import FloatArray
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 _STEPS = 12
 _MOST_ROUNDS = 30

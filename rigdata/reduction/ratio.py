@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,28 +15,12 @@ from rigdata.reduction.oscillation import CellNoise, cell_noise, oscillation
 from rigdata.reduction.reading import linear_contributions, read
 from rigdata.reduction.slip import stick_reason
 from rigdata.reduction.windows import LOAD_BAND, Window
-from rigdata.uncertainty.autocorrelation import EffectiveSize, pooled_sizes
+from rigdata.uncertainty.effective_size import EffectiveSize, PooledNoise, pooled_noise
 
 LEAST_FRAMES = 4
 _FROZEN_NM = 1e-6
 # A window's own variance is worth its degrees of freedom, the run's this many.
 _PRIOR_DOF = 10.0
-
-
-@dataclass(frozen=True)
-class RunNoise:
-    """Noise of the coefficient within the windows of one run.
-
-    Attributes
-    ----------
-    sizes : tuple of EffectiveSize
-        What each window is worth, with one autocorrelation time for all.
-    variance : float
-        Pooled variance of one frame's coefficient.
-    """
-
-    sizes: tuple[EffectiveSize, ...]
-    variance: float
 
 
 def ratio_drafts(corrected: CorrectedRun, windows: Sequence[Window]) -> list[Draft]:
@@ -59,23 +42,24 @@ def ratio_drafts(corrected: CorrectedRun, windows: Sequence[Window]) -> list[Dra
     drive, and the point is not used: part of its torque is static friction.
     """
     kept = [w for w in windows if w.frames.size >= LEAST_FRAMES]
+    if not kept:
+        return []
     residuals = [_residual(corrected, w) for w in kept]
-    noise, cell = run_noise(residuals), cell_noise(corrected)
+    noise, cell = pooled_noise(residuals, fitted=2), cell_noise(corrected)
     return [
-        _draft(corrected, window, residual, size.n_effective, noise.variance, cell)
+        _draft(corrected, window, residual, size, noise, cell)
         for window, residual, size in zip(kept, residuals, noise.sizes, strict=True)
     ]
 
 
-def run_noise(residuals: Sequence[FloatArray]) -> RunNoise:
-    """Pool variance and autocorrelation time over the windows of a run."""
-    if not residuals:
-        return RunNoise((), 0.0)
-    sizes = pooled_sizes(residuals, fitted=2)
-    squares = sum(float(r @ r) for r in residuals)
-    # A straight line takes two degrees of freedom out of the independent frames.
-    kept = sum(s.n * max(1 - 2 / s.n_effective, 0.0) for s in sizes)
-    return RunNoise(sizes=sizes, variance=squares / max(kept, 1.0))
+def window_variance(residual: FloatArray, size: EffectiveSize, noise: PooledNoise) -> float:
+    """Return the variance of a sample of one window, drawn to that of its run.
+
+    The window counts with the degrees of freedom that its residuals have.
+    """
+    squares = float(residual @ residual) * size.n_effective / size.n
+    dof = max(size.n_effective - noise.taken, 0.0)
+    return (_PRIOR_DOF * noise.variance + squares) / (_PRIOR_DOF + dof)
 
 
 def _residual(corrected: CorrectedRun, window: Window) -> FloatArray:
@@ -95,8 +79,8 @@ def _draft(
     corrected: CorrectedRun,
     window: Window,
     residual: FloatArray,
-    n_effective: float,
-    run_variance: float,
+    size: EffectiveSize,
+    noise: PooledNoise,
     cell: CellNoise | None,
 ) -> Draft:
     frames = window.frames
@@ -105,8 +89,8 @@ def _draft(
     mean_load = float(reading.load_n[0])
     per_torque = 1.0 / (reading.arm_m * mean_load)
     mu = float(reading.torque_nm[0]) * per_torque
-    own = float(residual @ residual) * n_effective / frames.size
-    variance = (_PRIOR_DOF * run_variance + own) / (_PRIOR_DOF + max(n_effective - 2, 0.0))
+    n_effective = size.n_effective
+    own = window_variance(residual, size, noise)
     speed = corrected.slip.speed[frames] * corrected.geometry.radius_m
     stick_share = float(corrected.slip.stuck[frames].mean())
     return Draft(
@@ -117,7 +101,7 @@ def _draft(
         temperature_c=float(corrected.temperature.values[frames].mean()),
         pressure_mpa=mean_load / corrected.geometry.area_m2 / 1e6,
         mu=mu,
-        u_random=math.sqrt(variance / n_effective),
+        u_random=math.sqrt(own / n_effective),
         n_samples=int(corrected.n_samples[frames].sum()),
         n_effective=n_effective,
         start_s=float(corrected.time_s[frames[0]]),

@@ -14,7 +14,7 @@ from rigdata.campaign.rig import Channel
 from rigdata.errors import Notice, ReductionError, Severity
 from rigdata.quantities import to_base, unit_named
 from rigdata.reduction.stretches import Stretch
-from rigdata.uncertainty.autocorrelation import effective_size, u_of_mean
+from rigdata.uncertainty.effective_size import effective_size, u_of_mean
 from rigdata.uncertainty.sources import Distribution, Effect, Scope, Source
 
 LEAST_IDLE_S = 0.5

@@ -59,6 +59,9 @@ class LowRankCovariance:
         scale = np.sqrt(diagonal)
         scaled = factors / scale[:, None]
         gains, vectors = np.linalg.eigh(scaled.T @ scaled)
+        # More sources than points have no more directions: what eigh finds there is rounding.
+        extra = max(factors.shape[1] - factors.shape[0], 0)
+        gains, vectors = gains[extra:], vectors[:, extra:]
         object.__setattr__(self, "diagonal", diagonal)
         object.__setattr__(self, "factors", factors)
         object.__setattr__(self, "_scale", frozen(scale))

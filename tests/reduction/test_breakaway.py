@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import lfilter
 
 from rigdata.reduction.breakaway import breakaway_drafts
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 TIME = np.arange(4000) / 1000
 

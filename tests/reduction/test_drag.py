@@ -9,7 +9,7 @@ from rigdata.campaign.campaign import Oil
 from rigdata.campaign.viscosity import kinematic_viscosity
 from rigdata.errors import ReductionError
 from rigdata.reduction.drag import BORROWED_U, Drag, DragData, corrected_akaike, fit_drag
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 OIL = Oil("oil", 170.0, 24.0)
 SPEED = np.concatenate([np.linspace(1.0, 20.0, 60), -np.linspace(1.0, 20.0, 60)])

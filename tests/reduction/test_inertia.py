@@ -8,7 +8,7 @@ from rigdata.campaign.rig import LogSettings, Rig
 from rigdata.errors import Severity
 from rigdata.reduction.drag import DragData
 from rigdata.reduction.inertia import Inertia, found_inertia, with_found_inertia
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 
 STATED = Inertia(0.120, 0.006)
 

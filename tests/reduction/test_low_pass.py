@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 
 from rigdata.calibration.signals import Signal
 from rigdata.reduction.low_pass import corner_of, low_passed
-from rigdata.uncertainty.autocorrelation import pooled_sizes, u_of_mean
+from rigdata.uncertainty.effective_size import pooled_noise, u_of_mean
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 GAIN = Source("gain", Scope.RIG, Effect.PROPORTIONAL, "gain")
@@ -99,7 +99,7 @@ def test_what_a_mean_is_known_by_is_that_of_its_scatter(corner, short):
         found = low_passed(signal(rng.normal(0.0, 1.0, TIME.size)), TIME, corner).values
         windows = found[400:-400].reshape(-1, 200)
         left = windows - windows.mean(axis=1, keepdims=True)
-        sizes = pooled_sizes(list(left))
+        sizes = pooled_noise(list(left)).sizes
         means += windows.mean(axis=1).tolist()
         stated += [u_of_mean(r, s.n_effective) for r, s in zip(left, sizes, strict=True)]
     # The scatter of 4,800 means is known to 1 %.

@@ -4,6 +4,7 @@ from scipy.signal import lfilter
 
 from rigdata.reduction.ratio import ratio_drafts
 from rigdata.reduction.windows import Window, speed_bins, steady_windows, temperature_bins
+from rigdata.uncertainty.effective_size import pooled_noise
 
 # Eight frames without mean or trend, whose neighbours do not resemble each other.
 SWING = np.array([1.0, -1.0, -1.0, 1.0, 1.0, -1.0, -1.0, 1.0])
@@ -78,21 +79,23 @@ def test_random_part_by_hand(make_run):
 
 def test_frames_that_resemble_each_other_are_worth_fewer(make_run):
     """Own variance and that of the run are weighed by independent frames, not by all."""
-    white = np.random.default_rng(4).normal(0.0, 1.0, 400)
-    noise = lfilter([1.0], [1.0, -0.8], white) * np.repeat([1.0, 3.0], 200)
-    drafts = drafted(make_run, 400.0 + noise, 8e3, 200, 200)
+    white = np.random.default_rng(4).normal(0.0, 1.0, 1000)
+    noise = lfilter([1.0], [1.0, -0.8], white) * np.repeat([1.0, 1.5], 500)
+    drafts = drafted(make_run, 400.0 + noise, 8e3, 500, 500)
     n_effective = drafts[0].n_effective
-    assert 10 < n_effective < 50
-    time = np.arange(200)
+    assert 30 < n_effective < 90  # 56 for ever so many windows
+    time = np.arange(500)
     own = [
         np.sum((part - np.polyval(np.polyfit(time, part, 1), time)) ** 2)
-        for part in (noise[:200], noise[200:])
+        for part in (noise[:500], noise[500:])
     ]
-    run = sum(own) / (2 * 200 * (1 - 2 / n_effective))
+    shared = pooled_noise([noise[:500], noise[500:]], fitted=2)
+    assert shared.taken == pytest.approx(2.0, abs=0.2)
+    run = sum(own) / (2 * 500 * (1 - shared.taken / n_effective))
     for draft, squares in zip(drafts, own, strict=True):
-        variance = (10 * run + squares / 200 * n_effective) / (10 + n_effective - 2)
+        variance = (10 * run + squares / 500 * n_effective) / (10 + n_effective - shared.taken)
         u = (variance / n_effective) ** 0.5 / (ARM_M * 8e3)
-        assert draft.u_random == pytest.approx(u, rel=1e-9)
+        assert draft.u_random == pytest.approx(u, rel=1e-3)
 
 
 def test_drift_and_load_within_its_band_are_no_noise(make_run):

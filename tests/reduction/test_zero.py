@@ -10,7 +10,7 @@ from rigdata.calibration.signals import Signal
 from rigdata.errors import ReductionError
 from rigdata.reduction.stretches import Stretch
 from rigdata.reduction.zero import Zero, find_idle, idle_limit, read_zero, tare
-from rigdata.uncertainty.autocorrelation import effective_size
+from rigdata.uncertainty.effective_size import effective_size
 from rigdata.uncertainty.sources import Effect, Scope, Source
 
 SLOPE = Source("torque:T1:slope", Scope.RIG, Effect.PROPORTIONAL, "slope")

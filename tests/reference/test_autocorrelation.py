@@ -6,12 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from rigdata.uncertainty.autocorrelation import (
-    ar1_effective_size,
-    autocorrelation,
-    effective_size,
-    integrated_time,
-)
+from rigdata.uncertainty.autocorrelation import autocorrelation, integrated_time
+from rigdata.uncertainty.effective_size import ar1_effective_size, effective_size
 
 LEW = np.loadtxt(Path(__file__).parent / "data" / "lew.csv", skiprows=1)
 

@@ -112,6 +112,20 @@ def test_a_step_that_no_line_follows_is_refused() -> None:
         choose_grid(step, BOX, tolerance=0.005)
 
 
+def test_a_ridge_narrower_than_the_lines_that_were_looked_at_gets_its_nodes() -> None:
+    """As the end of an interval has where the spread of two packs takes over."""
+
+    def ridge(v: FloatArray, t: FloatArray, p: FloatArray) -> FloatArray:
+        away = np.maximum(np.abs(t - 93.7) / 8.0, np.abs(p - 2.0) / 0.2)
+        return log_speed(v, t, p) * (1.0 + 0.02 * np.maximum(1.0 - away, 0.0))
+
+    grid = choose_grid(ridge, BOX, tolerance=0.005, keep=REFERENCE)
+    assert worst(ridge, grid) <= 0.005
+    assert np.sum(np.abs(grid.axes[1] - 93.7) < 10.0) >= 3
+    assert np.sum(np.abs(grid.axes[2] - 2.0) < 0.25) >= 3
+    assert max(len(f"{node:.9g}") for node in np.concatenate(grid.axes[1:])) <= 6
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.floats(-0.01, 0.012), st.floats(-0.003, 0.001), st.floats(-0.3, 0.1), st.floats(1.05, 500.0)

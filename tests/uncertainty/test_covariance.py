@@ -61,6 +61,11 @@ def test_sources_that_repeat_each_other_do_no_harm() -> None:
     assert twice.logdet == pytest.approx(base.logdet, rel=1e-12)
 
 
+def test_more_sources_than_points_leave_no_rounding_behind() -> None:
+    covariance = example(1, 10, 113, 1e3)
+    assert covariance.logdet == pytest.approx(np.log(dense(covariance)[0, 0]), rel=1e-14)
+
+
 def test_without_sources_points_are_only_scaled() -> None:
     covariance = LowRankCovariance(np.array([4.0, 9.0]), np.zeros((2, 0)))
     assert covariance.whiten(np.array([2.0, 3.0])) == pytest.approx([1.0, 1.0])
