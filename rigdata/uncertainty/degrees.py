@@ -46,7 +46,7 @@ def welch_satterthwaite(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     ``nu = u_c^4 / sum(u_i^4 / nu_i)`` with ``u_c^2 = sum(u_i^2)``
     (JCGM 100:2008, equation G.2b).
     """
-    squares = np.asarray(contributions, dtype=np.float64) ** 2
+    squares = _relative(contributions) ** 2
     degrees = np.broadcast_to(np.asarray(dof, dtype=np.float64), squares.shape)
     if not np.all(degrees > 0.0):
         raise ValueError("degrees of freedom must be positive")
@@ -87,7 +87,7 @@ def interval_dof(contributions: ArrayLike, dof: ArrayLike) -> FloatArray:
     population variances are involved, Biometrika 34 (1947) 28 (from memory; the
     tests hold it against simulation).
     """
-    squares = np.asarray(contributions, dtype=np.float64) ** 2
+    squares = _relative(contributions) ** 2
     degrees = np.broadcast_to(np.asarray(dof, dtype=np.float64), squares.shape)
     unbiased = welch_satterthwaite(contributions, degrees + 2.0) - 2.0
     acting = squares > _ROUNDING * np.sum(squares, axis=-1, keepdims=True)
@@ -131,3 +131,11 @@ def coverage_factor(dof: ArrayLike, level: float = 0.95, *, truncate: bool = Fal
         degrees = np.where(degrees >= 1.0, np.floor(degrees), degrees)
     factor: FloatArray = np.asarray(special.stdtrit(degrees, 0.5 * (1.0 + level)))
     return factor
+
+
+def _relative(contributions: ArrayLike) -> FloatArray:
+    """Return contributions as shares of the largest, whose fourth powers are all numbers."""
+    values = np.abs(np.asarray(contributions, dtype=np.float64))
+    largest = np.max(values, axis=-1, keepdims=True, initial=0.0)
+    shares: FloatArray = values / np.where(largest > 0.0, largest, 1.0)
+    return shares

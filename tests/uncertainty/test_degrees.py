@@ -86,3 +86,11 @@ def test_a_part_that_is_rounding_lends_no_degrees_of_freedom():
     assert alone == pytest.approx(8.0)
     assert interval_dof([1.0, 1.0, 1e-9], [4.0, 4.0, 30.0]) == pytest.approx(alone)
     assert interval_dof([1.0, 1e-9], [4.0, 1.0]) == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("size", [1e-90, 1e90])
+def test_the_unit_of_the_contributions_does_not_matter(size: float) -> None:
+    """A law that the tests do not determine states uncertainties beyond all measure."""
+    parts, dof = np.array([[3.0, 4.0, 0.5], [0.0, 0.0, 0.0]]), [2.0, 5.0, 9.0]
+    for degrees in (welch_satterthwaite, interval_dof):
+        assert degrees(size * parts, dof) == pytest.approx(degrees(parts, dof), rel=1e-12)
