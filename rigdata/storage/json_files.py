@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from rigdata.errors import ResultError
+from rigdata.errors import ResultError, RigdataError
 from rigdata.storage.files import read_whole, write_text
 
 MOST_BYTES = 500_000_000
@@ -70,6 +70,10 @@ def entries(data: Any, number: int, *, of: str, where: str, do: str) -> Iterator
         )
     try:
         yield data
+    except RigdataError as fault:  # of what an entry means, which knows no file
+        if fault.where:
+            raise
+        raise ResultError(fault.what, where=where, expected=fault.expected, do=do) from fault
     except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
         raise ResultError(
             f"an entry of the {of} is missing or wrong ({error})", where=where, do=do
