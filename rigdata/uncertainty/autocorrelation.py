@@ -6,6 +6,8 @@ NaN marks a missing sample.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import fft
@@ -66,6 +68,18 @@ def integrated_time(series: ArrayLike) -> tuple[FloatArray, FloatArray]:
     counts = np.sum(np.isfinite(values), axis=-1)
     products, pairs = lagged(centred(values))
     return summed(correlations(products, pairs), counts.astype(np.float64))
+
+
+def chance_of_time(tau: float, n: float) -> float:
+    """Return the relative standard uncertainty of an `integrated_time` from `n` samples.
+
+    Notes
+    -----
+    ``sqrt(2 (2 M + 1) / n)`` for a sum over M lags (N. Madras and A. D. Sokal, J. Stat.
+    Phys. 50 (1988) 109; from memory, the tests hold it against AR(1) series).
+    """
+    lags = max(_WINDOW * tau, _FEWEST_LAGS)
+    return math.sqrt(2.0 * (2.0 * lags + 1.0) / n)
 
 
 def centred(values: FloatArray) -> FloatArray:

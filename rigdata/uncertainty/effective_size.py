@@ -8,7 +8,6 @@ their mean or trend) are what belongs in here; NaN marks a missing sample.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -17,12 +16,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rigdata.arrays import FloatArray
-from rigdata.uncertainty.autocorrelation import centred, correlations, lagged, summed
+from rigdata.uncertainty.autocorrelation import (
+    centred,
+    chance_of_time,
+    correlations,
+    lagged,
+    summed,
+)
 from rigdata.uncertainty.taken_out import put_back
 
 _BLOCKS = 64  # of a typical window
 _CLEARLY = 2.0  # standard uncertainties
-_LAGS = 3.0  # summed, in units of tau and at least
 
 
 @dataclass(frozen=True)
@@ -181,10 +185,9 @@ def _shared(series: Sequence[FloatArray], length: int, fitted: int) -> _Shared:
     of_blocks = float(products[0] / pairs[0]) / kept
     # A fit takes the same sum of squares of blocks, each of `length` samples, as of samples.
     variance = (squares + length * float(pairs[0]) * (1.0 - kept) * of_blocks) / samples
-    lags = max(_LAGS * float(apparent), _LAGS)
     return _Shared(
         tau=tau * length * of_blocks / variance,
-        chance=math.sqrt(2.0 * (2.0 * lags + 1.0) / float(pairs[0])),
+        chance=chance_of_time(float(apparent), float(pairs[0])),
         unsettled=bool(unsettled),
         variance=variance,
         taken=float(ar1_effective_size(typical, max(tau, 1.0))) * (1.0 - kept),

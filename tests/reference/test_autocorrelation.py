@@ -6,7 +6,11 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from rigdata.uncertainty.autocorrelation import autocorrelation, integrated_time
+from rigdata.uncertainty.autocorrelation import (
+    autocorrelation,
+    chance_of_time,
+    integrated_time,
+)
 from rigdata.uncertainty.effective_size import ar1_effective_size, effective_size
 
 LEW = np.loadtxt(Path(__file__).parent / "data" / "lew.csv", skiprows=1)
@@ -61,3 +65,12 @@ def test_estimated_time_of_ar1_series(r: float) -> None:
     tau, unsettled = integrated_time(lfilter([1.0], [1.0, -r], noise, axis=-1)[:, 1000:])
     assert not unsettled.any()
     assert tau.mean() == pytest.approx((1 + r) / (1 - r), rel=0.05)
+
+
+@pytest.mark.parametrize("r", [0.0, 0.5, 0.9])
+def test_scatter_of_the_estimated_time(r: float) -> None:
+    """Madras and Sokal's formula, from memory, against the scatter over 2,000 series."""
+    noise = np.random.default_rng(21).normal(size=(2000, 3500))
+    tau, _ = integrated_time(lfilter([1.0], [1.0, -r], noise, axis=-1)[:, 500:])
+    true = (1.0 + r) / (1.0 - r)
+    assert np.std(tau) / true == pytest.approx(chance_of_time(true, 3000.0), rel=0.25)
