@@ -26,7 +26,7 @@ def profile_blocks(report: ReportInput) -> list[Content]:
     panels = [
         ProfilePanel(name, parameter, own)
         for name, _, parameter, own in found
-        if parameter.low > 0.0 or own.lopsided
+        if own.at.size > 1 and (parameter.low > 0.0 or own.lopsided)
     ]
     panels.sort(key=lambda panel: not panel.profile.open)
     return [

@@ -80,3 +80,25 @@ def test_an_open_side_is_said_with_its_bound_and_drawn(full):
     assert row[5] == "0.50 to 3.50"
     assert 'id="parameter-profiles' in text
     assert f"{group}, d of the stribeck law: above 1.25, no upper limit up to its bound 4" in text
+
+
+def test_a_parameter_that_could_not_be_moved_has_its_row_and_no_panel(full):
+    group, fit = next(iter(full.fits.items()))
+    stuck = ParameterProfile(
+        law="stribeck",
+        name="mu_k",
+        value=0.0,
+        half_width=21.0,
+        low=None,
+        high=None,
+        low_open="bound",
+        high_open="level",
+        threshold=2.0,
+        at=np.array([0.0]),
+        root=np.array([0.0]),
+    )
+    told = replace(fit, profiles=(*fit.profiles, stuck))
+    text = markup(replace(full, fits={**full.fits, group: told}))
+    (row,) = [row for row in Rows(text).rows if row[1] == "stribeck, set aside"]
+    assert row[4] == "no lower limit down to its bound 0, no upper limit"
+    assert "mu_k of the stribeck law" not in text
