@@ -34,6 +34,7 @@ from rigdata.friction.solution import solution_at
 from rigdata.uncertainty.degrees import coverage_factor
 
 _KNOWN = float(coverage_factor(np.inf))
+_APART = 1e-9  # places of a profile, of all its width
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,6 +178,9 @@ def _profile(
     )
     at = [*(start - each.far for each in low.steps[:0:-1]), *(start + s.far for s in high.steps)]
     root = [*(-each.root for each in low.steps[:0:-1]), *(each.root for each in high.steps)]
+    places = np.array([deviance.value(i, each) for each in at])
+    # Where the deviance jumps, the way to its limit ends in steps too short to tell apart.
+    apart = np.diff(places, prepend=-np.inf) > _APART * np.ptp(places)
     return ParameterProfile(
         law=law,
         name=name,
@@ -187,6 +191,6 @@ def _profile(
         low_open=low.opened,
         high_open=high.opened,
         threshold=threshold,
-        at=np.array([deviance.value(i, each) for each in at]),
-        root=np.array(root),
+        at=places[apart],
+        root=np.array(root)[apart],
     )

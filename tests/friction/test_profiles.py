@@ -7,6 +7,7 @@ import pytest
 from friction_points import OIL, REFERENCE, THETA, Truth, drawn
 
 from rigdata.errors import Severity
+from rigdata.friction import outward, profiles
 from rigdata.friction.design import Block, conditions_of
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.fits_file import fits_from_dict, fits_to_dict
@@ -50,6 +51,25 @@ def test_a_linear_parameter_has_the_usual_interval_exactly(packs):
         assert profile.root == pytest.approx((profile.at - value) / u[i], abs=1e-6)
         assert profile.at.size == 3  # one refit each side
         assert not profile.lopsided
+
+
+def test_steps_too_short_to_tell_apart_are_one_place(monkeypatch):
+    """As where the deviance jumps over the threshold: the way there is halved to the last bit."""
+
+    def jumping(*arguments):
+        side = outward.side_of(*arguments)
+        short = [
+            replace(side.steps[-1], far=side.steps[-1].far * (1.0 + k * 1e-15)) for k in (1, 1)
+        ]
+        return replace(side, steps=[*side.steps, *short])
+
+    fit = joint(Truth(packs=3), "log-speed", {"b": 0.0, "c": 0.0})
+    usual = profiles_of(fit)
+    monkeypatch.setattr(profiles, "side_of", jumping)
+    for profile, plain in zip(profiles_of(fit), usual, strict=True):
+        assert np.all(np.diff(profile.at) > 0.0)
+        assert profile.at == pytest.approx(plain.at, rel=1e-12)
+        assert profile.root.size == profile.at.size
 
 
 def test_a_curved_parameter_ends_where_the_refitted_points_say():
