@@ -6,7 +6,7 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -25,6 +25,7 @@ _RUN_S, _MB_S, _BUSY_CORES, _WORTH_S = 0.05, 0.0045, 1.75, 2.4
 _BYTES_PER_MB = 1e6
 # Threads of the linear algebra would get in each other's way, and might change a last digit.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+_THREADS = "RIGDATA_THREADS"  # tells a process its share of the cores
 
 
 def processes(workers: int | None = None) -> Engine:
@@ -66,6 +67,15 @@ def usable_cores() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def usable_threads(most: int) -> int:
+    """Return how many threads a piece of work may start, up to `most`.
+
+    Processes that work side by side share the cores between them.
+    """
+    said = os.environ.get(_THREADS, "")
+    return max(min(int(said), most), 1) if said.isdecimal() else most
 
 
 def _pays(files: Sequence[Path], workers: int) -> bool:
@@ -139,13 +149,15 @@ class _Crew:
 
     def __init__(self, workers: int) -> None:
         context = multiprocessing.get_context("spawn")
+        share = max(usable_cores() // workers, 1)
+        self._told = {**dict.fromkeys(_ONE_THREAD, "1"), _THREADS: str(share)}
         self._held, self._line = context.Pipe(duplex=False)
         self._executor = ProcessPoolExecutor(
             workers, context, initializer=_attend, initargs=(self._held,)
         )
 
     def hand_out(self, content: bytes | None) -> Future[bytes]:
-        with _starting():
+        with _starting(self._told):
             try:
                 return self._executor.submit(_work, content)
             except BrokenProcessPool as fault:
@@ -183,10 +195,10 @@ def _attend(line: Connection) -> None:
 
 
 @contextmanager
-def _starting() -> Iterator[None]:
-    """Let processes that start inherit one thread for linear algebra, and no Ctrl-C."""
-    before: dict[str, Any] = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+def _starting(told: Mapping[str, str]) -> Iterator[None]:
+    """Let processes that start inherit what they are told of threads, and no Ctrl-C."""
+    before: dict[str, Any] = {name: os.environ.get(name) for name in told}
+    os.environ.update(told)
     # Held back, not ignored: it reaches this process at the end of the block.
     masked = hasattr(signal, "pthread_sigmask")
     mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT}) if masked else set()

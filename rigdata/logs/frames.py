@@ -13,6 +13,7 @@ import numpy as np
 from rigdata.arrays import FloatArray, IntArray, frozen
 from rigdata.campaign.files import shown
 from rigdata.campaign.rig import LogSettings
+from rigdata.engines.local import usable_threads
 from rigdata.errors import LogError, Notice
 from rigdata.logs.between import Holes, between_samples
 from rigdata.logs.block import Block, Loss, Tally
@@ -31,7 +32,7 @@ BLOCK_BYTES = 4 * 2**20
 # The C library of Linux gives freed memory back at once and asks for it anew in each block,
 # a seventh of the time; after it has freed one array of this size, its largest, it keeps some.
 _KEPT_BYTES = 31 * 2**20
-THREADS = 2  # they parse, one after the hash; the caller flags and averages
+_THREADS = 2  # they parse, one after the hash; the caller flags and averages
 # A sample this close below the end of a frame belongs to the next one: decimal
 # times such as 0.29 s do not fall on binary multiples of 0.01 s.
 _EDGE = 1e-3
@@ -170,7 +171,7 @@ def read_frames(
     span = (-np.inf if start_s is None else start_s, np.inf if end_s is None else end_s)
     streams = _Streams(columns, look, None if single else length, span, tally)
     np.empty(_KEPT_BYTES, np.uint8)
-    with ThreadPoolExecutor(THREADS) as pool:
+    with ThreadPoolExecutor(usable_threads(_THREADS)) as pool:
         digest = pool.submit(sha256, path)
         for block in log.blocks(tally, pool):
             streams.push(block)

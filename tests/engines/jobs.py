@@ -7,6 +7,7 @@ import signal
 import time
 from pathlib import Path
 
+from rigdata.engines.local import usable_threads
 from rigdata.errors import LogError
 
 
@@ -46,6 +47,10 @@ def killed_always(number: int) -> int:
 
 def threads_of_linear_algebra(_number: int) -> str:
     return os.environ["OPENBLAS_NUM_THREADS"]
+
+
+def threads_of_reading(_number: int) -> int:
+    return usable_threads(2)
 
 
 def waiting(note: Path) -> None:

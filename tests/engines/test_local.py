@@ -78,6 +78,16 @@ def test_a_process_has_one_thread_for_linear_algebra_and_this_one_keeps_its_own(
     assert "MKL_NUM_THREADS" not in os.environ
 
 
+@pytest.mark.parametrize(("cores", "threads"), [(3, 1), (16, 2)])
+def test_processes_share_the_cores_and_this_one_has_them_all(monkeypatch, cores, threads):
+    monkeypatch.setattr(local, "usable_cores", lambda: cores)
+    found = outcomes(processes(2), jobs.threads_of_reading, [(1,), (2,)])
+    assert found == [threads, threads]
+    assert local.usable_threads(2) == 2
+    monkeypatch.setenv("RIGDATA_THREADS", "many")
+    assert local.usable_threads(2) == 2
+
+
 def test_little_to_read_and_one_worker_need_no_process(tmp_path, monkeypatch):
     def never(_workers):
         raise AssertionError("a process was started")
