@@ -13,7 +13,8 @@ def checks(tmp_path_factory):
     folder = tmp_path_factory.mktemp("incoming") / "campaign"
     for args in (
         ["example", folder, "--scenario", "incoming-batches"],
-        ["run", folder],
+        ["reduce", folder],
+        ["fit", folder],
         ["compare", folder, "--reference-batch", IN_USE],
     ):
         result = CliRunner().invoke(main, [str(arg) for arg in args])

@@ -6,8 +6,9 @@ be shown to fail on a small tree with a planted fault.
 
 import ast
 import graphlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -89,13 +90,24 @@ def modules(package: Path) -> dict[str, Module]:
         parts = list(path.relative_to(package).with_suffix("").parts)
         is_package = parts[-1] == "__init__"
         name = ".".join([ROOT, *(parts[:-1] if is_package else parts)])
-        tree = ast.parse(path.read_text(encoding="utf-8"), str(path))
+        tree = parsed(path.read_text(encoding="utf-8"))
         found[name] = Module(name, path, is_package, tree)
     return found
 
 
-def imports(module: Module, known: dict[str, Module]) -> Iterator[Import]:
+@cache  # every check goes through the same modules
+def parsed(text: str) -> ast.Module:
+    return ast.parse(text)
+
+
+def imports(module: Module, known: dict[str, Module]) -> tuple[Import, ...]:
     """Every import in the module, wherever it stands: in a function, under TYPE_CHECKING."""
+    return _imports(module, frozenset(known))
+
+
+@cache
+def _imports(module: Module, known: frozenset[str]) -> tuple[Import, ...]:
+    found = []
     inner = {
         id(node)
         for function in ast.walk(module.tree)
@@ -112,7 +124,8 @@ def imports(module: Module, known: dict[str, Module]) -> Iterator[Import]:
             names = (*plain, *(name for name in deeper if name in known))
         else:
             continue
-        yield Import(names, node.lineno, id(node) in inner)
+        found.append(Import(names, node.lineno, id(node) in inner))
+    return tuple(found)
 
 
 def absolute(node: ast.ImportFrom, module: Module) -> str:

@@ -16,6 +16,7 @@ from rigdata.comparison.calibration_share import calibration_words
 from rigdata.comparison.standings import standings
 from rigdata.errors import ResultError
 from rigdata.figures.laws import points_of
+from rigdata.figures.svg import InlineSvg
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.slopes import dwell_rise
 from rigdata.friction.static import fit_static
@@ -288,10 +289,22 @@ def test_a_material_looks_the_same_in_every_figure(full):
     assert list(full.ordered_fits) == list(full.marks)
 
 
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Pages whose words are looked at, not their figures: an empty drawing for each."""
+
+    def drawn(pictures, **_):
+        for picture in pictures:
+            picture.has_been_drawn(InlineSvg("<svg></svg>"))
+
+    monkeypatch.setattr("rigdata.report.page.draw_all", drawn)
+
+
 def sections(text):
     return [attrs["id"] for attrs in Reader(text).all("section")]
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_one_material_without_breakaway_bedding_or_tables(bare):
     text = render_report(bare)
     found = sections(text)
@@ -311,6 +324,7 @@ def test_breakaway_tells_the_rise_with_the_dwell(full, page):
     assert "at rest (law dwell); it rises by" in reader.words
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_breakaway_without_dwells_is_a_mean(full):
     points = replace(full.points, dwell_s=np.full(len(full.points), np.nan))
     static, _ = fit_static(points, full.campaign.reference)
@@ -322,6 +336,7 @@ def test_breakaway_without_dwells_is_a_mean(full):
     assert "the mean of all breakaways" in reader.words
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_nothing_fitted(unfitted):
     text = render_report(unfitted)
     assert "No law could be fitted" in Reader(text).words
@@ -329,6 +344,7 @@ def test_nothing_fitted(unfitted):
     assert {"left-out", "provenance", "cautions", "traces"} <= set(sections(text))
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_no_traces_and_no_worn_packs(full):
     ratios = [ratio for ratio in full.ratios if ratio.group.state == "new"]
     text = render_report(replace(full, ratios=ratios, reduction=replace(full.reduction, traces={})))
@@ -337,6 +353,7 @@ def test_no_traces_and_no_worn_packs(full):
     assert "traces" not in found
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_nothing_left_out(bare):
     points = bare.points.select(bare.points.used)
     reduction = replace(bare.reduction, points=points, left_out={}, notices=(), summaries={})
@@ -362,6 +379,7 @@ def test_scatter_is_told_with_its_limits_and_both_choices(full, page):
     assert "ratio that would be found" in words
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_scatter_of_zero_is_told_in_words(full):
     group, fit = next(iter(full.fits.items()))
     none = replace(fit.scatter, run=0.0, run_limit=0.004)
@@ -369,6 +387,7 @@ def test_a_scatter_of_zero_is_told_in_words(full):
     assert "runs of one pack differ by less than 0.4 %" in plain_words(text)
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_pooled_scatter_is_named_with_its_reason(full):
     fits = fit_campaign(full.points, full.campaign.reference, laws=["log-speed"], pool_scatter=True)
     words = plain_words(render_report(replace(full, fits=fits)))
