@@ -155,7 +155,7 @@ def pooled_noise(windows: Sequence[ArrayLike], *, fitted: int = 1) -> PooledNois
     length = int(np.median(counts)) // _BLOCKS
     if length > 1:
         slower = _shared(series, length, fitted)
-        if slower.tau * (1.0 - _CLEARLY * slower.chance) > noise.tau:
+        if slower.tau - noise.tau > _CLEARLY * slower.chance * slower.tau:
             noise = slower
     sizes = tuple(_size(count, noise.tau, noise.unsettled) for count in counts)
     return PooledNoise(sizes, noise.variance, noise.taken)
@@ -178,7 +178,8 @@ def _shared(series: Sequence[FloatArray], length: int, fitted: int) -> _Shared:
     products, pairs = _added([lagged(values) for values in blocks])
     squares, samples = sum(float(np.nansum(v**2)) for v in used), sum(_count(v) for v in used)
     if products[0] <= 0.0:
-        return _Shared(1.0, 0.0, False, squares / samples, fitted)
+        gone = squares > 0.0  # what varies, within a block
+        return _Shared(0.0 if gone else 1.0, 0.0, False, squares / samples, fitted)
     apparent, unsettled = summed(correlations(products, pairs), np.asarray(typical / fitted))
     alike = float(pairs[0]) / typical
     tau, kept = put_back(float(apparent), typical, fitted, alike)
@@ -230,7 +231,7 @@ def _size(n: int, tau: float, unsettled: bool) -> EffectiveSize:
     return EffectiveSize(
         n=n,
         tau=tau,
-        n_effective=min(max(claimed, 1.0), float(n)),
+        n_effective=min(claimed, float(n)),
         capped=claimed > n * (1.0 + 1e-12),
         unsettled=unsettled,
     )

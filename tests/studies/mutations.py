@@ -76,6 +76,11 @@ TESTS = {
     "reduction.sliding": "reduction/sliding",
     "reduction.slip": "reduction/slip",
     "reduction.alignment": "reduction/alignment",
+    "uncertainty.autocorrelation": "uncertainty/autocorrelation reference/autocorrelation "
+    "uncertainty/effective_size uncertainty/taken_out",
+    "uncertainty.effective_size": "uncertainty/effective_size reference/autocorrelation "
+    "reduction/ratio reduction/low_pass",
+    "uncertainty.taken_out": "uncertainty/taken_out uncertainty/effective_size",
     "calibration.straight_line": "calibration/straight_line reference/load_cell",
     "calibration.thermocouple": "calibration/thermocouple reference/thermocouple",
     "calibration.its90": "reference/thermocouple calibration/thermocouple",
@@ -91,6 +96,22 @@ TESTS = {
 _ROUNDS = "rounds that follow when nothing moves any more change nothing"
 _START = "where a search starts; it ends at the same place"
 KNOWN: dict[tuple[str, str, str], str] = {
+    ("uncertainty.taken_out", "_STEPS = 24", "24 to 25"): "a table finer than its use",
+    **{
+        ("uncertainty.taken_out", line, change): "on both sides of the limit the same is found"
+        for line, change in (
+            (
+                "_UNTOUCHED = 100.0  # independent samples, above which next to nothing is taken",
+                "100.0 to 110",
+            ),
+            ("_ENOUGH = 256  # samples that stand for any more", "256 to 257"),
+        )
+    },
+    (
+        "uncertainty.taken_out",
+        "length = fft.next_fast_len(2 * n, real=True)",
+        "2 to 3",
+    ): "more zeros behind the samples",
     ("calibration.thermocouple", "_ROUNDS = 20", "20 to 21"): _ROUNDS,
     ("calibration.resistance", "_ROUNDS = 10", "10 to 11"): _ROUNDS,
     (

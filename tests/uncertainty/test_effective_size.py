@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from rigdata.uncertainty import effective_size as effective_size_module
 from rigdata.uncertainty.effective_size import (
     ar1_effective_size,
     effective_size,
@@ -98,3 +99,55 @@ def test_stated_uncertainty_of_a_mean_is_its_spread(r: float) -> None:
     naive = series.std(axis=1, ddof=1).mean() / np.sqrt(200)
     if r > 0:
         assert naive < 0.5 * means.std()
+
+
+def test_a_slow_tenth_under_white_noise_is_seen() -> None:
+    found = []
+    for seed in range(20):
+        white = np.random.default_rng(seed).normal(size=(6, 1000))
+        noise = np.sqrt(0.1) * ar1(0.98, (6, 1000), 1000 + seed) + np.sqrt(0.9) * white
+        found.append(pooled_noise(list(noise)).sizes[0].tau)
+    assert np.median(found) == pytest.approx(0.9 + 0.1 * 99.0, rel=0.3)
+
+
+def test_windows_are_folded_from_128_samples_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    lengths = []
+
+    def shared(series, length, fitted):
+        lengths.append((len(series[0]), length))
+        return effective_size_module._Shared(1.0, 0.1, False, 1.0, float(fitted))
+
+    monkeypatch.setattr(effective_size_module, "_shared", shared)
+    for n in (127, 128, 192):
+        pooled_noise([np.arange(float(n))])
+    assert lengths == [(127, 1), (128, 1), (128, 2), (192, 1), (192, 3)]
+
+
+@pytest.mark.parametrize(("chance", "taken"), [(0.249, 2.0), (0.251, 1.0)])
+def test_the_slower_noise_counts_from_two_standard_uncertainties(
+    monkeypatch: pytest.MonkeyPatch, chance: float, taken: float
+) -> None:
+    told = {1: (1.0, 0.01), 2: (2.0, chance)}
+
+    def shared(_series, length, fitted):
+        return effective_size_module._Shared(*told[length], False, 1.0, float(fitted))
+
+    monkeypatch.setattr(effective_size_module, "_shared", shared)
+    assert pooled_noise([np.arange(128.0)]).sizes[0].tau == taken
+
+
+def test_what_is_gone_within_a_block_makes_no_slow_noise() -> None:
+    swing = np.tile([1.0, -1.0], 128)
+    noise = pooled_noise([swing])
+    assert noise.sizes[0].capped
+    assert noise.sizes[0].n_effective == 256.0
+    assert noise.variance == pytest.approx(256 / 255, rel=1e-3)
+
+
+def test_the_more_windows_tell_the_slower_the_noise_may_be() -> None:
+    """What a line leaves of a parabola looks like the slowest noise there is."""
+    bow = np.linspace(-1.0, 1.0, 100) ** 2
+    bow -= bow.mean()
+    for windows in (1, 4, 16):
+        found = pooled_noise([bow] * windows, fitted=2).sizes[0]
+        assert found.tau == pytest.approx(100.0 / (2.0 + 4.0 / windows**0.5))

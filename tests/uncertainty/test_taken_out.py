@@ -50,6 +50,23 @@ def _apparent(rho: np.ndarray, n: int) -> float:
     raise AssertionError
 
 
+def test_far_shorter_noise_loses_its_parameters_times_its_time() -> None:
+    assert put_back(3.0, 5000, 2) == (3.0, 1.0 - 6.0 / 5000)
+
+
+def test_what_swings_is_scaled_as_white_noise_is() -> None:
+    left = left_of(40, 1)
+    assert put_back(0.5, 40, 1) == (0.5 / left.apparent[0], 39 / 40)
+
+
+@pytest.mark.parametrize(("series", "worth"), [(1.0, 6.0), (4.0, 4.0), (1e12, 2.0)])
+def test_how_slow_noise_may_be_found(series: float, worth: float) -> None:
+    left = left_of(100, 2)
+    assert left.tau[-1] == 50.0
+    found, _ = put_back(left.apparent[-1], 100, 2, series)
+    assert found == pytest.approx(100.0 / worth, rel=1e-5)
+
+
 def test_no_time_becomes_shorter_by_it() -> None:
     assert put_back(60.0, 100, 1)[0] == 60.0
     assert put_back(0.5, 40, 1)[0] < 0.55
