@@ -125,12 +125,13 @@ def summed(rho: FloatArray, counts: FloatArray) -> tuple[FloatArray, FloatArray]
     beyond = lags - _WINDOW * running
     settled = (beyond >= 0.0) & (lags >= _FEWEST_LAGS) & (lags <= n / 2)
     unsettled = ~settled.any(axis=-1)
-    first = np.clip(np.argmax(settled, axis=-1), min(1, n - 1), None)[..., None]
+    first = np.argmax(settled, axis=-1)[..., None]
     ends = (first, np.maximum(first - 1, 0))
     last, before = (np.take_along_axis(running, end, axis=-1)[..., 0] for end in ends)
     over, under = (np.take_along_axis(beyond, end, axis=-1)[..., 0] for end in ends)
     # Where the window ends between two lags, so does the sum.
-    part = np.where(under < 0.0, over / np.where(under < 0.0, over - under, 1.0), 0.0)
+    crossed = (under < 0.0) & (over > under)
+    part = np.where(crossed, over / np.where(crossed, over - under, 1.0), 0.0)
     half = running[..., : max(n // 2, 1)]
     chosen = np.where(unsettled, half.max(axis=-1), last - part * (last - before))
     tau = np.where(level, 1.0, np.maximum(chosen, 1.0 / np.maximum(counts, 1.0)))

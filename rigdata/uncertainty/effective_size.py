@@ -179,7 +179,7 @@ def _shared(series: Sequence[FloatArray], length: int, fitted: int) -> _Shared:
     squares, samples = sum(float(np.nansum(v**2)) for v in used), sum(_count(v) for v in used)
     if products[0] <= 0.0:
         gone = squares > 0.0  # what varies, within a block
-        return _Shared(0.0 if gone else 1.0, 0.0, False, squares / samples, fitted)
+        return _Shared(0.0 if gone else 1.0, 0.0, False, 0.0, fitted)
     apparent, unsettled = summed(correlations(products, pairs), np.asarray(typical / fitted))
     alike = float(pairs[0]) / typical
     tau, kept = put_back(float(apparent), typical, fitted, alike)

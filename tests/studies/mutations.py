@@ -97,6 +97,11 @@ _ROUNDS = "rounds that follow when nothing moves any more change nothing"
 _START = "where a search starts; it ends at the same place"
 KNOWN: dict[tuple[str, str, str], str] = {
     ("uncertainty.taken_out", "_STEPS = 24", "24 to 25"): "a table finer than its use",
+    (
+        "uncertainty.autocorrelation",
+        "length = fft.next_fast_len(2 * n, real=True)",
+        "2 to 3",
+    ): "more zeros behind the samples",
     **{
         ("uncertainty.taken_out", line, change): "on both sides of the limit the same is found"
         for line, change in (

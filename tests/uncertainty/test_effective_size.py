@@ -52,6 +52,7 @@ def test_negative_correlation_is_capped_and_says_so() -> None:
     assert size.n_effective == 5000.0
     assert size.capped
     assert not effective_size(ar1(0.6, (5000,), 8)).capped
+    assert effective_size(ar1(-0.02, (100_000,), 8)).capped
 
 
 def test_a_trend_is_worth_little_and_unsettled() -> None:
