@@ -106,8 +106,8 @@ _EITHER = re.compile(f"{_POINT.pattern}|{_COMMA.pattern}")
 _PATTERNS = {".": _POINT, ",": _COMMA, None: _EITHER}
 _FIRST = frozenset("+-.,0123456789")
 _EXPONENT = re.compile(r"[eE][+]?[0-9]{3,}$")
-# Cells of a column, each on a line of its own, where a mark separates thousands.
 _MARK = r"[.,' \u00a0\u202f]"
+# Cells of a column, each on a line of its own, where a mark separates thousands.
 _THOUSANDS = re.compile(
     rf"""^[+-]?(?:
         [0-9]+(?:\.[0-9]+,|,[0-9]+\.)[0-9]*

@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.polynomial import legendre
 from scipy import special
 
 from rigdata.arrays import BoolArray, FloatArray, IntArray
 from rigdata.reduction.corrections import CorrectedRun
 from rigdata.reduction.spectrum import find_line
+from rigdata.uncertainty.taken_out import polynomials
 
 LOWEST_HZ = 1.0  # slower than this is warming, wear and the sweep itself
 LONGEST_S = 2.0  # pieces of a window in which slow changes are taken out
@@ -215,7 +214,7 @@ def _pieces(corrected: CorrectedRun, frames: IntArray) -> _Pieces | None:
 
 def _less_slow(values: FloatArray, seen: FloatArray, terms: int) -> _Pieces:
     """Take the polynomial of `terms` terms out of each row, by the frames that are there."""
-    basis = _polynomials(values.shape[1], terms)
+    basis = polynomials(values.shape[1], terms)
     level = np.sum(values, axis=1, keepdims=True) / np.sum(seen, axis=1, keepdims=True)
     centred = (values - level) * seen
     if seen.all():
@@ -224,13 +223,3 @@ def _less_slow(values: FloatArray, seen: FloatArray, terms: int) -> _Pieces:
         products = np.einsum("rk,ki,kj->rij", seen, basis, basis)
         fitted = np.linalg.solve(products, (centred @ basis)[..., None])[..., 0] @ basis.T
     return _Pieces((centred - fitted) * seen, seen > 0.0, terms * len(values))
-
-
-@lru_cache(maxsize=16)  # the windows of a log are nearly all as long as each other
-def _polynomials(length: int, terms: int) -> FloatArray:
-    """Polynomials over `length` even places, as orthonormal columns (length, terms)."""
-    basis: FloatArray = np.linalg.qr(legendre.legvander(np.linspace(-1.0, 1.0, length), terms - 1))[
-        0
-    ]
-    basis.flags.writeable = False
-    return basis

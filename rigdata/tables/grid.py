@@ -19,7 +19,7 @@ import numpy as np
 
 from rigdata.arrays import BoolArray, FloatArray, frozen
 from rigdata.errors import TableError
-from rigdata.tables.grid_check import Region, Surface, checked, fewest_digits, with_more
+from rigdata.tables.grid_check import Check, Region, Surface, checked, fewest_digits, with_more
 from rigdata.tables.interpolation import Axes
 
 Box = tuple[tuple[float, float], ...]
@@ -98,7 +98,8 @@ def choose_grid(
             do="Look at the fit before making a table of it.",
         )
     lines = [_lines_along(surface, box, axis, region) for axis in range(len(box))]
-    tried, error = [], np.inf
+    allowed, error = _ASSURANCE * tolerance, np.inf
+    best: tuple[Axes, Check] | None = None
     for share in _SHARES:
         axes = tuple(
             _with(_axis_nodes(lines[axis], share * tolerance), keep[axis] if keep else None)
@@ -107,11 +108,13 @@ def choose_grid(
         if _count(axes) > MOST_NODES:
             break
         check = checked(surface, axes, region, probe)
-        error, allowed = check.largest, _ASSURANCE * tolerance
+        error = check.largest
         if error <= allowed:
             return Grid(axes, error)
-        tried.append((error, axes, check))
-    for _, axes, check in sorted(tried, key=lambda one: one[0])[:1]:
+        if best is None or error < best[1].largest:
+            best = (axes, check)
+    if best is not None:
+        axes, check = best
         for _ in range(_ROUNDS):
             axes = with_more(surface, axes, check, allowed)
             if _count(axes) > MOST_NODES:

@@ -107,7 +107,7 @@ def ar1_effective_size(n: ArrayLike, tau: ArrayLike) -> FloatArray:
     return size
 
 
-def effective_size(series: ArrayLike, *, fitted: int = 1) -> EffectiveSize:
+def effective_size(series: ArrayLike) -> EffectiveSize:
     """Return what one series (n,) is worth for its mean.
 
     Raises
@@ -115,7 +115,7 @@ def effective_size(series: ArrayLike, *, fitted: int = 1) -> EffectiveSize:
     ValueError
         When the series holds no sample.
     """
-    return pooled_noise([series], fitted=fitted).sizes[0]
+    return pooled_noise([series]).sizes[0]
 
 
 def pooled_noise(windows: Sequence[ArrayLike], *, fitted: int = 1) -> PooledNoise:
@@ -173,7 +173,7 @@ class _Shared(NamedTuple):
 
 def _shared(series: Sequence[FloatArray], length: int, fitted: int) -> _Shared:
     used = [values for values in series if values.size >= length]
-    blocks = [centred(_folded(values, length)) for values in used]
+    blocks = used if length == 1 else [centred(_folded(values, length)) for values in used]
     typical = round(float(np.mean([_count(values) for values in blocks])))
     products, pairs = _added([lagged(values) for values in blocks])
     squares, samples = sum(float(np.nansum(v**2)) for v in used), sum(_count(v) for v in used)
@@ -239,8 +239,6 @@ def _size(n: int, tau: float, unsettled: bool) -> EffectiveSize:
 
 def _folded(values: FloatArray, length: int) -> FloatArray:
     """Return the means of blocks of `length`, NaN for a block without a sample."""
-    if length == 1:
-        return values
     whole = values[: values.size // length * length].reshape(-1, length)
     seen = np.isfinite(whole)
     count = seen.sum(axis=1)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.polynomial import legendre
 from scipy import fft
 
 from rigdata.arrays import FloatArray
@@ -52,7 +53,8 @@ class Left:
         if apparent <= self.apparent[0]:
             return apparent / float(self.apparent[0]), float(self.kept[0])
         tau = min(float(np.interp(apparent, self.apparent, self.tau)), longest)
-        return max(tau, apparent), float(np.interp(max(tau, apparent), self.tau, self.kept))
+        tau = max(tau, apparent)
+        return tau, float(np.interp(tau, self.tau, self.kept))
 
 
 def put_back(apparent: float, n: int, fitted: int, series: float = 1.0) -> tuple[float, float]:
@@ -95,7 +97,8 @@ def left_of(n: int, fitted: int) -> Left:
     is what `integrated_time` makes of these averages.
     """
     tau = np.geomspace(1.0, max(n / _LEAST_WORTH, 1.0), _STEPS)
-    diagonals = [_diagonals(n, fitted, (one - 1.0) / (one + 1.0)) for one in tau.tolist()]
+    taken = polynomials(n, fitted)
+    diagonals = [_diagonals(taken, (one - 1.0) / (one + 1.0)) for one in tau.tolist()]
     pairs = n - np.arange(n, dtype=np.float64)
     rho = correlations(np.array(diagonals), np.broadcast_to(pairs, (tau.size, n)))
     apparent, _ = summed(rho, np.full(tau.size, n / fitted))
@@ -103,24 +106,28 @@ def left_of(n: int, fitted: int) -> Left:
     return Left(tau, np.maximum.accumulate(apparent), kept)
 
 
-def _diagonals(n: int, fitted: int, r: float) -> FloatArray:
-    """Return the sums of the diagonals of ``(I - Q Q^T) G (I - Q Q^T)``, (n,)."""
+@lru_cache(maxsize=64)  # nearly all windows of a log are as long as each other
+def polynomials(n: int, terms: int) -> FloatArray:
+    """Polynomials over `n` even places, as orthonormal columns (n, terms)."""
+    powers = legendre.legvander(np.linspace(-1.0, 1.0, n), terms - 1)
+    columns: FloatArray = np.linalg.qr(powers)[0]
+    columns.flags.writeable = False
+    return columns
+
+
+def _diagonals(taken: FloatArray, r: float) -> FloatArray:
+    """Return the sums of the diagonals of ``(I - Q Q^T) G (I - Q Q^T)``, (n,), Q being `taken`."""
+    n = len(taken)
+    length = fft.next_fast_len(2 * n, real=True)
     lags = np.arange(n, dtype=np.float64)
     powers = r**lags
-    taken = np.linalg.qr(np.vander(np.linspace(-1.0, 1.0, n), fitted, increasing=True))[0]
-    length = fft.next_fast_len(2 * n, real=True)
     around = np.zeros(length)
     around[:n] = powers
     around[length - n + 1 :] = powers[:0:-1]
-    seen = fft.irfft(fft.rfft(around)[:, None] * fft.rfft(taken, length, axis=0), length, axis=0)[
-        :n
-    ]  # G Q
-    inner = taken @ (taken.T @ seen)
-
-    def along(one: FloatArray, other: FloatArray) -> FloatArray:
-        product = np.conj(fft.rfft(one, length, axis=0)) * fft.rfft(other, length, axis=0)
-        sums: FloatArray = fft.irfft(product.sum(axis=1), length)[:n]
-        return sums
-
-    diagonals: FloatArray = (n - lags) * powers
-    return diagonals - along(seen, taken) - along(taken, seen) + along(inner, taken)
+    spectrum = fft.rfft(taken, length, axis=0)
+    seen = fft.irfft(fft.rfft(around)[:, None] * spectrum, length, axis=0)[:n]  # G Q
+    of_seen = fft.rfft(seen, length, axis=0)
+    of_inner = fft.rfft(taken @ (taken.T @ seen), length, axis=0)
+    products = np.conj(of_inner - of_seen) * spectrum - np.conj(spectrum) * of_seen
+    diagonals: FloatArray = (n - lags) * powers + fft.irfft(products.sum(axis=1), length)[:n]
+    return diagonals

@@ -7,7 +7,6 @@ import pytest
 
 from rigdata.campaign.campaign import read_campaign
 from rigdata.errors import Severity
-from rigdata.figures.svg import InlineSvg
 from rigdata.friction.conditions import AXES, Conditions
 from rigdata.friction.results import Group
 from rigdata.pipeline.budgets import account_by_draws, accounts_of_fits, accounts_of_ratios
@@ -16,6 +15,7 @@ from rigdata.pipeline.stages import fits_from_folder
 from rigdata.simulation.campaign import simulate_campaign
 from rigdata.simulation.truth import LogCurve
 from rigdata.tables.read import read_table
+from tests.report.undrawn import draw_nothing
 from tests.studies.simulated import plan
 
 ROUGH = Group("rough", "new")
@@ -44,15 +44,10 @@ def done(tmp_path_factory):
         replace(spec, materials=(rough, *spec.materials[1:])), 4, folder / "campaign"
     )
     out = folder / "results"
-    with pytest.MonkeyPatch.context() as patch:  # its words are looked at, not its figures
-        patch.setattr("rigdata.report.page.draw_all", undrawn)
+    with pytest.MonkeyPatch.context() as patch:
+        draw_nothing(patch)
         result = run_campaign(folder / "campaign", out=out)
     return truth, folder / "campaign", result, out
-
-
-def undrawn(pictures, **_):
-    for picture in pictures:
-        picture.has_been_drawn(InlineSvg("<svg></svg>"))
 
 
 def true_mu(truth, material):

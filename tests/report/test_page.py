@@ -16,12 +16,12 @@ from rigdata.comparison.calibration_share import calibration_words
 from rigdata.comparison.standings import standings
 from rigdata.errors import ResultError
 from rigdata.figures.laws import points_of
-from rigdata.figures.svg import InlineSvg
 from rigdata.friction.fit import fit_campaign
 from rigdata.friction.slopes import dwell_rise
 from rigdata.friction.static import fit_static
 from rigdata.report.numbers import percent, rounded
 from rigdata.report.page import render_report
+from tests.report.undrawn import draw_nothing
 
 VOID = {"meta", "br", "hr", "col"}
 
@@ -291,13 +291,7 @@ def test_a_material_looks_the_same_in_every_figure(full):
 
 @pytest.fixture
 def undrawn(monkeypatch):
-    """Pages whose words are looked at, not their figures: an empty drawing for each."""
-
-    def drawn(pictures, **_):
-        for picture in pictures:
-            picture.has_been_drawn(InlineSvg("<svg></svg>"))
-
-    monkeypatch.setattr("rigdata.report.page.draw_all", drawn)
+    draw_nothing(monkeypatch)
 
 
 def sections(text):

@@ -56,10 +56,17 @@ def test_every_parameter_stands_with_its_limits(full, page):
             assert (symmetric == "\N{EN DASH}") == (not profile.lopsided)
 
 
+def with_profile(report, **own):
+    """The report with one more profile, of a law that was set aside, and the group it is of."""
+    group, fit = next(iter(report.fits.items()))
+    profile = ParameterProfile(law="stribeck", threshold=2.0, **own)
+    told = replace(fit, profiles=(*fit.profiles, profile))
+    return replace(report, fits={**report.fits, group: told}), group
+
+
 def test_an_open_side_is_said_with_its_bound_and_drawn(full):
-    group, fit = next(iter(full.fits.items()))
-    opened = ParameterProfile(
-        law="stribeck",
+    report, group = with_profile(
+        full,
         name="d",
         value=2.0,
         half_width=1.5,
@@ -67,12 +74,9 @@ def test_an_open_side_is_said_with_its_bound_and_drawn(full):
         high=None,
         low_open="",
         high_open="bound",
-        threshold=2.0,
         at=np.array([1.25, 2.0, 4.0]),
         root=np.array([-2.0, 0.0, 1.0]),
     )
-    told = replace(fit, profiles=(*fit.profiles, opened))
-    report = replace(full, fits={**full.fits, group: told})
     text = markup(report)
     (row,) = [row for row in Rows(text).rows if row[2] == "d"]
     assert row[1] == "stribeck, set aside"
@@ -83,9 +87,8 @@ def test_an_open_side_is_said_with_its_bound_and_drawn(full):
 
 
 def test_a_parameter_that_could_not_be_moved_has_its_row_and_no_panel(full):
-    group, fit = next(iter(full.fits.items()))
-    stuck = ParameterProfile(
-        law="stribeck",
+    report, _ = with_profile(
+        full,
         name="mu_k",
         value=0.0,
         half_width=21.0,
@@ -93,12 +96,10 @@ def test_a_parameter_that_could_not_be_moved_has_its_row_and_no_panel(full):
         high=None,
         low_open="bound",
         high_open="level",
-        threshold=2.0,
         at=np.array([0.0]),
         root=np.array([0.0]),
     )
-    told = replace(fit, profiles=(*fit.profiles, stuck))
-    text = markup(replace(full, fits={**full.fits, group: told}))
+    text = markup(report)
     (row,) = [row for row in Rows(text).rows if row[1] == "stribeck, set aside"]
     assert row[4] == "no lower limit down to its bound 0, no upper limit"
     assert "mu_k of the stribeck law" not in text

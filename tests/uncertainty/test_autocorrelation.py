@@ -1,6 +1,5 @@
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 
 from rigdata.uncertainty.autocorrelation import (
     autocorrelation,
@@ -8,12 +7,7 @@ from rigdata.uncertainty.autocorrelation import (
     integrated_time,
     summed,
 )
-
-
-def ar1(r: float, shape: tuple[int, ...], seed: int) -> np.ndarray:
-    """Stationary AR(1) series of unit variance."""
-    noise = np.random.default_rng(seed).normal(size=(*shape[:-1], shape[-1] + 600))
-    return lfilter([np.sqrt(1 - r**2)], [1.0, -r], noise, axis=-1)[..., 600:]
+from tests.uncertainty.series import ar1
 
 
 def test_autocorrelation_is_the_textbook_sum() -> None:

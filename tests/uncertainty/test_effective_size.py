@@ -1,6 +1,5 @@
 import numpy as np
 import pytest
-from scipy.signal import lfilter
 
 from rigdata.uncertainty import effective_size as effective_size_module
 from rigdata.uncertainty.effective_size import (
@@ -9,12 +8,7 @@ from rigdata.uncertainty.effective_size import (
     pooled_noise,
     u_of_mean,
 )
-
-
-def ar1(r: float, shape: tuple[int, ...], seed: int) -> np.ndarray:
-    """Stationary AR(1) series of unit variance."""
-    noise = np.random.default_rng(seed).normal(size=(*shape[:-1], shape[-1] + 600))
-    return lfilter([np.sqrt(1 - r**2)], [1.0, -r], noise, axis=-1)[..., 600:]
+from tests.uncertainty.series import ar1
 
 
 def test_short_windows_of_one_run_are_pooled() -> None:
